@@ -1,0 +1,171 @@
+"""Quality flags: what qualifies a number, in words a grower can act on.
+
+Standard library only. A flag is data: its name stands in the ``flags`` columns, its meaning and
+advice in ``docs/flags.md`` and on the terminal. Errors stop a tray; flags qualify a number.
+"""
+
+from dataclasses import dataclass
+
+
+@dataclass(frozen=True, slots=True)
+class Flag:
+    """One thing that qualifies a number.
+
+    Parameters
+    ----------
+    name : str
+        As it stands in the ``flags`` column.
+    meaning : str
+        What was noticed and which numbers it touches.
+    advice : str
+        What to do next time.
+    """
+
+    name: str
+    meaning: str
+    advice: str
+
+
+_ALL = (
+    # --- photo
+    Flag(
+        "blurred",
+        "The photo is not sharp; outlines are soft and thin stems may be lost.",
+        "Rest the phone on something, wipe the lens, tap the tray to focus.",
+    ),
+    Flag(
+        "clipped",
+        "Bright parts of the photo are burnt out; their colour is unknown.",
+        "Lower the exposure a little, avoid direct sun and flash.",
+    ),
+    Flag(
+        "dark",
+        "The photo is so dark that noise hides colour and outlines.",
+        "Bring more white light to the tray.",
+    ),
+    Flag(
+        "low_resolution",
+        "Few pixels show each millimetre of the tray; small leaves and stems are not resolved.",
+        "Send the photo in original size and go close enough that tray and card fill the picture.",
+    ),
+    Flag(
+        "tilted",
+        "The phone was held at a slant; sizes far from the card are less certain.",
+        "Hold the phone level above the tray (overhead) or square to its front (side).",
+    ),
+    # --- card
+    Flag(
+        "card_residual",
+        "The card's corners do not fit a flat card; it may be bent, wet or blurred.",
+        "Glue the card on something stiff and flat and print a new one when it curls.",
+    ),
+    Flag(
+        "card_partly_hidden",
+        "Some of the card's markers are hidden or cut off; scale and angle are less certain.",
+        "Leave the whole card in view.",
+    ),
+    Flag(
+        "card_shaded",
+        "Light falls unevenly over the card: a shadow lies across it, or a lamp stands close.",
+        "Move the lamp or the card so that card and tray stand in the same even light.",
+    ),
+    Flag(
+        "no_card",
+        "No card is in the photo: nothing is calibrated.",
+        "Lay the printed card beside the tray.",
+    ),
+    Flag(
+        "focal_assumed",
+        "The photo does not say which lens took it; a common phone lens was assumed.",
+        "Send the photo as the phone stored it, not through a messenger that strips its data.",
+    ),
+    # --- light and colour
+    Flag(
+        "light_unfit_for_colour",
+        "The light lacks part of the spectrum (grow lamp, sodium lamp): colours are not given.",
+        "Photograph under white light; take the tray out from under the grow lamp.",
+    ),
+    Flag(
+        "colour_doubtful",
+        "The card's colours fit badly after correction; colour columns are less certain.",
+        "Avoid mixed light and glare on the card; check that the print is not faded.",
+    ),
+    # --- tray and plane
+    Flag(
+        "tray_uncertain",
+        "The tray's edge is mostly hidden; where its opening lies is uncertain.",
+        "Photograph the whole tray with some bench round it.",
+    ),
+    Flag(
+        "tray_size_missing",
+        "The tray's inside length and width are not given: cover, evenness and gaps need them.",
+        "Give inside_length_mm and inside_width_mm in trial.toml or trays.csv.",
+    ),
+    Flag(
+        "rim_height_missing",
+        "rim_above_bench_mm or rim_above_medium_mm is not given: heights and areas need them.",
+        "Measure both once with a ruler and write them into trial.toml or trays.csv.",
+    ),
+    Flag(
+        "height_assumed",
+        "No side photo and no stated canopy height: areas are taken at an assumed height and may "
+        "be off by the amount that their uncertainty says.",
+        "Add a side photo, or canopy.height_above_medium_mm in trial.toml.",
+    ),
+    Flag(
+        "height_from_settings",
+        "Areas are taken at the canopy height stated in trial.toml, not at a measured one.",
+        "Add a side photo of the tray.",
+    ),
+    Flag(
+        "tray_cut_off",
+        "Part of the tray lies outside the photo.",
+        "Step back until the whole tray and the card are in the picture.",
+    ),
+    Flag(
+        "scale_disagrees",
+        "Card and tray disagree about the scale: the card may lie at another height than the "
+        "settings say, or the bar or the tray was measured wrongly.",
+        "Check card.plane, card.printed_bar_mm and the tray's inside size.",
+    ),
+    # --- view
+    Flag("no_overhead_photo", "No usable overhead photo: its columns are empty.", "Take one."),
+    Flag("no_side_photo", "No usable side photo: its columns are empty.", "Take one."),
+    Flag(
+        "closed_canopy",
+        "Cover is above 97 %: it no longer tells trays apart.",
+        "Compare leaf size on cut plants laid on a board.",
+    ),
+    Flag(
+        "edge_plants",
+        "From the side one sees the plants at the tray's edge, which differ from those within.",
+        "Use side columns to compare trays photographed the same way.",
+    ),
+    Flag(
+        "no_node",
+        "This crop has no node at which leaf and stem part: stem columns are empty.",
+        "Use canopy height and cover.",
+    ),
+    Flag(
+        "canopy_below_rim",
+        "The plants hardly rise above the tray's wall: stems and leaf layer cannot be seen.",
+        "Photograph later, or fill trays higher.",
+    ),
+    Flag(
+        "no_plants",
+        "No plant was found in the tray.",
+        "Look at the overlay; check crop, light and photo.",
+    ),
+    Flag(
+        "hue_outside_index",
+        "The leaves are not green: the greenness index is not defined for their hue.",
+        "Compare lightness, chroma and hue instead.",
+    ),
+    Flag(
+        "masks_uncertain",
+        "Plant and surroundings are hard to tell apart in this photo; areas are less certain.",
+        "Photograph on a plain bench that is neither green nor the colour of the crop.",
+    ),
+)
+
+FLAGS: dict[str, Flag] = {flag.name: flag for flag in _ALL}

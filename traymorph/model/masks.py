@@ -1,0 +1,39 @@
+"""Which share of each pixel is leaf and which is stem."""
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class PlantMasks:
+    """Soft masks of one photo at a reduced scale.
+
+    Parameters
+    ----------
+    leaf, stem : ndarray of float32, shape (h, w)
+        Share of the pixel that is leaf blade, or stem with leaf stalks; their sum is at most 1.
+    scale : float
+        Pixels of the upright photo per mask pixel along each axis (>= 1). The centre of mask
+        pixel (column c, row r) lies at photo pixel ((c + 0.5) * scale - 0.5, (r + 0.5) * scale - 0.5).
+    method : str
+        Which model made them, with its version.
+    doubt : ndarray of float32, shape (h, w)
+        Probability that the pixel's class (plant or not) is wrong, 0 to 0.5.
+    """
+
+    leaf: NDArray[np.float32]
+    stem: NDArray[np.float32]
+    scale: float
+    method: str
+    doubt: NDArray[np.float32]
+
+    @property
+    def plant(self) -> NDArray[np.float32]:
+        """Share of the pixel that is plant, shape (h, w)."""
+        return np.minimum(self.leaf + self.stem, np.float32(1.0))
+
+    def to_mask(self, points_px: NDArray[np.float64]) -> NDArray[np.float64]:
+        """Photo pixels (x, y) to mask pixels (x, y), shape (n, 2)."""
+        return (points_px + 0.5) / self.scale - 0.5

@@ -1,0 +1,80 @@
+"""A trial as its lists describe it."""
+
+from dataclasses import dataclass, field
+from datetime import date, datetime
+from pathlib import Path
+
+from traymorph.model.photo import View
+
+
+@dataclass(frozen=True, slots=True)
+class TraySize:
+    """Sizes of one tray, mm; None where neither trays.csv nor trial.toml gives them."""
+
+    inside_length_mm: float | None = None
+    inside_width_mm: float | None = None
+    rim_above_medium_mm: float | None = None
+    rim_above_bench_mm: float | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Sample:
+    """One row of trays.csv: a tray, or a pack that has no tray any more.
+
+    Parameters
+    ----------
+    tray_id : str
+        Unique name.
+    kind : str
+        ``tray`` or ``pack``.
+    size : TraySize
+        The tray's sizes, trial.toml already applied; all None for a pack.
+    photographed_on : date or None
+        Stated day of the photos.
+    columns : dict of str to str
+        Every column of the row as written, in file order, ``tray_id`` included; empty dict when
+        there is no trays.csv.
+    """
+
+    tray_id: str
+    kind: str
+    size: TraySize
+    photographed_on: date | None
+    columns: dict[str, str] = field(default_factory=dict)
+
+
+@dataclass(frozen=True, slots=True)
+class PhotoEntry:
+    """One photo of the trial, as far as lists and folders attribute it.
+
+    ``tray_id`` and ``view`` are None where no list or folder names them; ``part`` is ``whole``,
+    ``left`` or ``right``.
+    """
+
+    path: Path
+    tray_id: str | None
+    view: View | None
+    taken_on: datetime | None
+    part: str = "whole"
+
+
+@dataclass(frozen=True, slots=True)
+class Trial:
+    """A trial folder, read and checked.
+
+    Parameters
+    ----------
+    folder : Path
+        The trial folder.
+    samples : tuple of Sample
+        In the order of trays.csv, or of sub-folders without it.
+    photos : tuple of PhotoEntry
+        Every photo found, in a stable order.
+    list_columns : tuple of str
+        Header of trays.csv; empty without it.
+    """
+
+    folder: Path
+    samples: tuple[Sample, ...]
+    photos: tuple[PhotoEntry, ...]
+    list_columns: tuple[str, ...]
