@@ -80,8 +80,9 @@ class Failure:
 
 @dataclass(frozen=True, slots=True)
 class TrayResult:
-    """Everything a tray's measuring hands back: its rows, its photo checks, what failed."""
+    """Everything a tray's measuring hands back: its rows (one per day), photo checks, failures."""
 
+    tray_id: str
     rows: tuple[TrayRow, ...]
     checks: tuple[PhotoCheck, ...]
     failures: tuple[Failure, ...] = field(default=())

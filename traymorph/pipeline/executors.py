@@ -1,0 +1,72 @@
+"""Where jobs run: in this process, or in several that are started fresh (never forked).
+
+OpenCV may hang in a forked process, so workers are spawned; each uses one thread, since trays are
+independent and a process per core is the better use of the machine.
+"""
+
+import multiprocessing
+from collections.abc import Callable, Iterator
+from concurrent.futures import ProcessPoolExecutor, as_completed
+from typing import Protocol
+
+from traymorph.model.results import TrayResult
+from traymorph.pipeline.jobs import TrayJob
+
+Work = Callable[[TrayJob], TrayResult]
+
+
+class Executor(Protocol):
+    """Runs jobs and hands results back as they come."""
+
+    def run(self, work: Work, jobs: list[TrayJob]) -> Iterator[tuple[TrayJob, TrayResult]]:
+        """Yield each job with its result, in any order."""
+
+
+class SerialExecutor:
+    """One job after the other, in this process."""
+
+    def run(self, work: Work, jobs: list[TrayJob]) -> Iterator[tuple[TrayJob, TrayResult]]:
+        """Yield each job with its result, in order."""
+        for job in jobs:
+            yield job, work(job)
+
+
+class ProcessExecutor:
+    """Several jobs at once, a fresh process each.
+
+    Parameters
+    ----------
+    workers : int
+        Number of processes.
+    """
+
+    def __init__(self, workers: int) -> None:
+        self._workers = workers
+
+    def run(self, work: Work, jobs: list[TrayJob]) -> Iterator[tuple[TrayJob, TrayResult]]:
+        """Yield each job with its result as soon as it is done."""
+        pool = ProcessPoolExecutor(
+            max_workers=min(self._workers, len(jobs)),
+            mp_context=multiprocessing.get_context("spawn"),
+            initializer=_one_thread_each,
+        )
+        try:
+            pending = {pool.submit(work, job): job for job in jobs}
+            for future in as_completed(pending):
+                yield pending[future], future.result()
+        finally:
+            # Reached by an interrupt too: what has not started never will.
+            pool.shutdown(wait=True, cancel_futures=True)
+
+
+def _one_thread_each() -> None:
+    import cv2  # noqa: PLC0415 - in the worker only
+
+    cv2.setNumThreads(1)
+
+
+def choose_executor(workers: int, jobs: int) -> Executor:
+    """Return the plain executor where one process is enough."""
+    if workers <= 1 or jobs <= 1:
+        return SerialExecutor()
+    return ProcessExecutor(workers)

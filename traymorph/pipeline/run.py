@@ -1,0 +1,195 @@
+"""Runs a trial's jobs, keeps every tray in the ledger as it is done, and writes the tables.
+
+An interrupted run loses at most the trays being measured: the next one finds the others in the
+ledger. Tables are written from what the ledger holds, so ``results/`` may be deleted at any time.
+"""
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from pathlib import Path
+
+from traymorph.config.lists import loose_trial, read_trial
+from traymorph.config.settings import Settings, read_settings
+from traymorph.errors import ExitCode
+from traymorph.model.results import Failure, TrayResult
+from traymorph.model.trial import TraySize
+from traymorph.pipeline.executors import choose_executor
+from traymorph.pipeline.jobs import TrayJob, plan_jobs
+from traymorph.pipeline.measure_tray import measure_tray
+from traymorph.store.csvfiles import write_photo_checks, write_tray_metrics
+from traymorph.store.ledger import Ledger, open_ledger
+
+Progress = Callable[[int, int], None]
+
+
+@dataclass(frozen=True, slots=True)
+class RunReport:
+    """What a run gave.
+
+    Parameters
+    ----------
+    results : tuple of TrayResult
+        In the order of the lists.
+    failures : tuple of Failure
+        Photos and trays that gave nothing, in the order of the lists.
+    list_columns : tuple of str
+        Header of trays.csv.
+    reused : int
+        Trays taken from the ledger because nothing about them had changed.
+    out : Path or None
+        Where tables and pictures lie.
+    """
+
+    results: tuple[TrayResult, ...]
+    failures: tuple[Failure, ...]
+    list_columns: tuple[str, ...]
+    reused: int
+    out: Path | None
+
+    @property
+    def exit_code(self) -> ExitCode:
+        """0 when nothing failed; the shared cause when nothing was measured; else 9."""
+        if not self.failures:
+            return ExitCode.DONE
+        codes = {failure.exit_code for failure in self.failures}
+        measured = any(result.rows for result in self.results)
+        if not measured and len(codes) == 1:
+            return ExitCode(codes.pop())
+        return ExitCode.SOME_FAILED
+
+
+def measure_folder(
+    folder: Path,
+    *,
+    out: Path | None = None,
+    ledger_location: str | None = None,
+    workers: int = 1,
+    with_masks: bool = False,
+    progress: Progress = lambda _done, _all: None,
+) -> RunReport:
+    """Measure every tray of a trial folder.
+
+    Parameters
+    ----------
+    folder : Path
+        The trial folder.
+    out : Path or None
+        Where results go; ``results/`` in the trial folder when None.
+    ledger_location : str or None
+        Path or URL of the ledger; ``traymorph.sqlite`` in the trial folder when None.
+    workers : int
+        Processes to use.
+    with_masks : bool
+        Write class masks too.
+    progress : callable
+        Told (trays done, trays in all) after each tray.
+
+    Raises
+    ------
+    SettingsError, ListError
+        Before anything is measured or written.
+    StoreError
+        The ledger cannot be used.
+    """
+    settings = read_settings(folder)
+    trial = read_trial(folder, settings)
+    target = out or folder / "results"
+    jobs, failures = plan_jobs(
+        trial,
+        settings,
+        overlays=target / "overlays",
+        masks=target / "masks" if with_masks else None,
+    )
+    with open_ledger(ledger_location or str(folder / "traymorph.sqlite")) as ledger:
+        results, reused = _run_jobs(jobs, ledger, workers, progress)
+    report = RunReport(
+        results=tuple(results),
+        failures=(*failures, *(f for result in results for f in result.failures)),
+        list_columns=trial.list_columns,
+        reused=reused,
+        out=target,
+    )
+    write_tables(report, target)
+    return report
+
+
+def measure_photos(
+    photos: list[Path],
+    *,
+    size: TraySize,
+    out: Path | None = None,
+    workers: int = 1,
+    progress: Progress = lambda _done, _all: None,
+) -> RunReport:
+    """Measure loose photos, each a sample named by its file; nothing is kept without ``out``.
+
+    Parameters
+    ----------
+    photos : list of Path
+        The photos.
+    size : TraySize
+        Sizes of the tray, as far as they are known.
+    out : Path or None
+        Where tables and overlays go; nothing is written when None.
+    """
+    settings = Settings()
+    trial = loose_trial(photos, size)
+    jobs, failures = plan_jobs(
+        trial, settings, overlays=out / "overlays" if out else None, masks=None
+    )
+    results = []
+    for _, result in choose_executor(workers, len(jobs)).run(measure_tray, jobs):
+        results.append(result)
+        progress(len(results), len(jobs))
+    order = {sample.tray_id: place for place, sample in enumerate(trial.samples)}
+    results.sort(key=lambda result: order[result.tray_id])
+    report = RunReport(
+        results=tuple(results),
+        failures=(*failures, *(f for result in results for f in result.failures)),
+        list_columns=(),
+        reused=0,
+        out=out,
+    )
+    if out:
+        write_tables(report, out)
+    return report
+
+
+def write_tables(report: RunReport, out: Path) -> None:
+    """Write ``tray_metrics.csv`` and ``photo_checks.csv``, each whole or not at all."""
+    out.mkdir(parents=True, exist_ok=True)
+    rows = [row for result in report.results for row in result.rows]
+    checks = [check for result in report.results for check in result.checks]
+    write_tray_metrics(out / "tray_metrics.csv", rows, report.list_columns)
+    write_photo_checks(out / "photo_checks.csv", checks)
+
+
+def _run_jobs(
+    jobs: list[TrayJob], ledger: Ledger, workers: int, progress: Progress
+) -> tuple[list[TrayResult], int]:
+    """Take unchanged trays from the ledger, measure the others, record each as it is done."""
+    done: dict[str, TrayResult] = {}
+    fingerprints = {job.sample.tray_id: job.fingerprint() for job in jobs}
+    for job in jobs:
+        known = ledger.find(job.sample.tray_id, fingerprints[job.sample.tray_id])
+        if known is not None and _pictures_there(job, known):
+            done[job.sample.tray_id] = known
+    reused = len(done)
+    waiting = [job for job in jobs if job.sample.tray_id not in done]
+    progress(reused, len(jobs))
+    if waiting:
+        run_id = ledger.begin_run()
+        for job, result in choose_executor(workers, len(waiting)).run(measure_tray, waiting):
+            tray_id = job.sample.tray_id
+            ledger.record(run_id, fingerprints[tray_id], result)
+            done[tray_id] = result
+            progress(len(done), len(jobs))
+    return [done[job.sample.tray_id] for job in jobs], reused
+
+
+def _pictures_there(job: TrayJob, known: TrayResult) -> bool:
+    """Whether every picture of a known tray still exists (failed photos leave none)."""
+    failed = {failure.photo for failure in known.failures}
+    if failed:
+        return False
+    return all(picture.exists() for picture in job.pictures())
