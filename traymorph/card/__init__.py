@@ -1,0 +1,1 @@
+"""The reference card: what is printed where, drawing it, finding it, and what its colours say."""
