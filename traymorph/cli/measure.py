@@ -1,0 +1,91 @@
+"""``traymorph measure``: photos in, tables and overlays out."""
+
+import os
+from pathlib import Path
+
+import click
+
+from traymorph.cli.options import TraySizeType, as_json
+from traymorph.cli.progress import progress_line
+from traymorph.cli.tables import print_report, report_as_json
+from traymorph.model.trial import TraySize
+
+
+@click.command(name="measure")
+@click.argument("paths", nargs=-1, required=True, type=click.Path(path_type=Path))
+@click.option(
+    "--tray", type=TraySizeType(), help="Inside size in mm of the tray on loose photos: 500x250."
+)
+@click.option(
+    "--out", type=click.Path(path_type=Path, file_okay=False), help="Folder to write results to."
+)
+@click.option(
+    "--ledger",
+    envvar="TRAYMORPH_LEDGER",
+    help="Where measured trays are kept: a file or a database URL "
+    "(default: traymorph.sqlite in the trial folder).",
+)
+@click.option(
+    "--workers",
+    type=click.IntRange(1, 256),
+    default=os.cpu_count() or 1,
+    show_default="one per processor",
+    help="Trays measured at once.",
+)
+@click.option("--masks/--no-masks", default=False, help="Write class masks to masks/.")
+@as_json
+def command(
+    *,
+    paths: tuple[Path, ...],
+    tray: TraySize | None,
+    out: Path | None,
+    ledger: str | None,
+    workers: int,
+    masks: bool,
+    as_json: bool,
+) -> int:
+    """Measure a trial FOLDER, or loose PHOTOs.
+
+    A folder gets its tables and overlays in results/. Loose photos are samples named by their
+    files; the table goes to the terminal and, with --out, to a folder.
+    """
+    folder = _trial_folder(paths)
+    if folder is not None and tray is not None:
+        msg = "--tray is for loose photos; a trial folder states it in trial.toml or trays.csv."
+        raise click.UsageError(msg)
+    if folder is None and masks:
+        msg = "--masks is for a trial folder; for a loose photo call traymorph.mask_photo in Python."
+        raise click.UsageError(msg)
+    from traymorph.pipeline.run import measure_folder, measure_photos
+
+    with progress_line() as progress:
+        if folder is not None:
+            report = measure_folder(
+                folder,
+                out=out,
+                ledger_location=ledger,
+                workers=workers,
+                with_masks=masks,
+                progress=progress,
+            )
+        else:
+            report = measure_photos(
+                list(paths), size=tray or TraySize(), out=out, workers=workers, progress=progress
+            )
+    if as_json:
+        click.echo(report_as_json(report))
+    print_report(report, table=not as_json)
+    return int(report.exit_code)
+
+
+def _trial_folder(paths: tuple[Path, ...]) -> Path | None:
+    """The one folder given, or None for loose photos; a mixture is refused."""
+    missing = [str(path) for path in paths if not path.exists()]
+    if missing:
+        msg = f"No such file or folder: {', '.join(missing)}"
+        raise click.UsageError(msg)
+    folders = [path for path in paths if path.is_dir()]
+    if folders and len(paths) > 1:
+        msg = f"Give one trial folder, or photos; {folders[0]} is a folder among {len(paths)} paths."
+        raise click.UsageError(msg)
+    return folders[0] if folders else None

@@ -1,0 +1,151 @@
+"""The results as a person reads them on a terminal, and as JSON for programs."""
+
+import json
+import math
+import shutil
+
+import click
+
+from traymorph.flags import FLAGS
+from traymorph.model.results import Measured, PhotoCheck, TrayRow
+from traymorph.pipeline.run import RunReport
+
+# What one looks at first; the CSV holds every metric.
+_COLUMNS = (
+    ("canopy_cover_pct", "cover %"),
+    ("projected_leaf_area_cm2", "leaf cm²"),
+    ("canopy_height_mm", "height mm"),
+    ("bare_stem_mm", "bare stem mm"),
+    ("leaf_layer_mm", "leaf layer mm"),
+    ("greenness_index", "greenness"),
+    ("leaf_l", "L*"),
+    ("leaf_hue_deg", "hue °"),
+)
+
+
+def with_doubt(measured: Measured) -> str:
+    """Write a value with its standard uncertainty, both to the digits that the doubt allows.
+
+    The uncertainty gets two significant digits at most (JCGM 100:2008, 7.2.6). An empty result is
+    a dash.
+    """
+    if not math.isfinite(measured.value):
+        return "–"
+    if not math.isfinite(measured.u) or measured.u <= 0:
+        return f"{measured.value:.4g}"
+    decimals = max(0, 1 - math.floor(math.log10(measured.u)))
+    return f"{measured.value:.{decimals}f} ± {measured.u:.{decimals}f}"
+
+
+def print_report(report: RunReport, *, table: bool) -> None:
+    """Print the table to stdout; what failed, flags and places to stderr."""
+    rows = [row for result in report.results for row in result.rows]
+    if table and rows:
+        click.echo(_table(rows, report.list_columns))
+    _explain_flags(rows, [check for result in report.results for check in result.checks])
+    for failure in report.failures:
+        click.echo(f"Not measured: {failure.message}", err=True)
+    if report.reused:
+        click.echo(f"{report.reused} trays unchanged since they were measured before.", err=True)
+    if report.out is not None:
+        click.echo(f"Tables and pictures: {report.out}", err=True)
+
+
+def _table(rows: list[TrayRow], list_columns: tuple[str, ...]) -> str:
+    """Lines of aligned columns; ± is one standard uncertainty."""
+    said = [name for name in ("treatment", "block") if name in list_columns]
+    header = ["tray", *said, *(title for _, title in _COLUMNS)]
+    body = [
+        [
+            row.tray_id,
+            *(row.columns.get(name, "") for name in said),
+            *(with_doubt(row.metrics[metric]) for metric, _ in _COLUMNS),
+        ]
+        for row in rows
+    ]
+    used = [
+        place
+        for place in range(len(header))
+        if place == 0 or any(line[place] not in {"–", ""} for line in body)
+    ]
+    kept = [[line[place] for place in used] for line in [header, *body]]
+    widths = [max(len(line[place]) for line in kept) for place in range(len(used))]
+    if sum(widths) + 2 * len(widths) > shutil.get_terminal_size((160, 24)).columns:
+        return _stacked(kept)
+    lines = ["  ".join(cell.ljust(width) for cell, width in zip(line, widths, strict=True)) for line in kept]
+    lines.insert(1, "  ".join("─" * width for width in widths))
+    lines.append("± is one standard uncertainty; about 95 % of true values lie within twice that.")
+    return "\n".join(line.rstrip() for line in lines)
+
+
+def _stacked(kept: list[list[str]]) -> str:
+    """For a narrow terminal: each tray's values under its name."""
+    header, *body = kept
+    width = max(len(title) for title in header)
+    blocks = []
+    for line in body:
+        pairs = [f"  {t.ljust(width)}  {cell}" for t, cell in zip(header[1:], line[1:], strict=True)]
+        blocks.append("\n".join([line[0], *pairs]))
+    blocks.append("± is one standard uncertainty; about 95 % of true values lie within twice that.")
+    return "\n".join(blocks)
+
+
+def _explain_flags(rows: list[TrayRow], checks: list[PhotoCheck]) -> None:
+    """Name each flag once, with the trays or photos it touches and what to do."""
+    touched: dict[str, list[str]] = {}
+    for row in rows:
+        for name in row.flags:
+            touched.setdefault(name, []).append(row.tray_id)
+    for check in checks:
+        for name in check.flags:
+            if name not in touched or check.tray_id not in touched[name]:
+                touched.setdefault(name, []).append(check.photo)
+    for name, things in touched.items():
+        flag = FLAGS[name]
+        shown = ", ".join(dict.fromkeys(things))
+        click.echo(f"{name} ({shown}): {flag.meaning} {flag.advice}", err=True)
+
+
+def report_as_json(report: RunReport) -> str:
+    """Everything that the tables hold; null = not measured."""
+    content = {
+        "trays": [_row_as_dict(row) for result in report.results for row in result.rows],
+        "photos": [_check_as_dict(check) for result in report.results for check in result.checks],
+        "failures": [
+            {"tray_id": f.tray_id, "photo": f.photo, "error": f.message, "exit_code": f.exit_code}
+            for f in report.failures
+        ],
+        "results": str(report.out) if report.out else None,
+    }
+    return json.dumps(content, indent=2, ensure_ascii=False, allow_nan=False)
+
+
+def _row_as_dict(row: TrayRow) -> dict[str, object]:
+    values: dict[str, object] = {**row.columns, "tray_id": row.tray_id}
+    day = row.photographed_on
+    values["photographed_on"] = day.isoformat() if day else None
+    for name, measured in row.metrics.items():
+        values[name] = _or_null(measured.value)
+        values[f"{name}_u"] = _or_null(measured.u)
+    values["flags"] = list(row.flags)
+    return values
+
+
+def _check_as_dict(check: PhotoCheck) -> dict[str, object]:
+    return {
+        "photo": check.photo,
+        "tray_id": check.tray_id,
+        "view": check.view,
+        "mm_per_px": _or_null(check.mm_per_px),
+        "tilt_deg": _or_null(check.tilt_deg),
+        "card_residual_px": _or_null(check.card_residual_px),
+        "colour_error_de00": _or_null(check.colour_error_de00),
+        "sharpness": _or_null(check.sharpness),
+        "clipped_pct": _or_null(check.clipped_pct),
+        "flags": list(check.flags),
+        "error": check.error,
+    }
+
+
+def _or_null(number: float) -> float | None:
+    return number if math.isfinite(number) else None

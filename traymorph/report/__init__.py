@@ -1,0 +1,1 @@
+"""Pictures of what was measured; takes plain model data, gives files."""

@@ -1,0 +1,247 @@
+"""A photo to draw on: faded where nothing was measured, with lines, words and a caption strip.
+
+The picture language is one for all overlays: measured plants keep their full colour, everything
+else is faded; what the program decided is drawn in two colours that colour-blind people tell apart
+(Okabe & Ito 2008: blue for the tray's geometry, orange for stems), each named in the strip below.
+"""
+
+import io
+from dataclasses import dataclass
+from pathlib import Path
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+from PIL import Image, ImageDraw, ImageFont
+
+BLUE = (0, 114, 178)
+ORANGE = (230, 159, 0)
+WHITE = (255, 255, 255)
+INK = (32, 34, 36)
+_PAPER = (247, 246, 242)
+_FADE_TO_GREY = 0.75
+_FADE_TO_PAPER = 0.42
+_SHIFT = 4  # sub-pixel bits of cv2's drawing calls
+_JPEG_QUALITY = 88
+
+
+@dataclass(frozen=True, slots=True)
+class Legend:
+    """One entry of the strip: a swatch and what it stands for; a line when ``line`` is set."""
+
+    colour: tuple[int, int, int]
+    words: str
+    line: bool = False
+
+
+class Canvas:
+    """A cropped, enlarged or reduced photo with drawing calls in photo pixels.
+
+    Parameters
+    ----------
+    picture : ndarray of uint8, shape (h, w, 3)
+        The reduced, colour-corrected photo.
+    scale : float
+        Photo pixels per picture pixel.
+    crop_px : tuple of float
+        (left, top, right, bottom) in photo pixels: what to show.
+    width : int
+        Width of the canvas, pixels.
+    """
+
+    def __init__(
+        self,
+        picture: NDArray[np.uint8],
+        scale: float,
+        crop_px: tuple[float, float, float, float],
+        width: int = 1600,
+    ) -> None:
+        height, full = picture.shape[:2]
+        left = int(np.clip((crop_px[0] + 0.5) / scale, 0, full - 2))
+        top = int(np.clip((crop_px[1] + 0.5) / scale, 0, height - 2))
+        right = int(np.clip(np.ceil((crop_px[2] + 0.5) / scale), left + 2, full))
+        bottom = int(np.clip(np.ceil((crop_px[3] + 0.5) / scale), top + 2, height))
+        self._window = (slice(top, bottom), slice(left, right))
+        self._zoom = width / (right - left)
+        self._offset = np.array([left, top], dtype=np.float64)
+        self._scale = scale
+        self._size = (width, max(2, round((bottom - top) * self._zoom)))
+        self.rgb = self._fit(picture)
+
+    @property
+    def unit(self) -> float:
+        """Thickness of a thin line, canvas pixels."""
+        return self._size[0] / 800
+
+    def _fit(self, layer: NDArray[np.generic]) -> NDArray[np.uint8]:
+        cut = np.ascontiguousarray(layer[self._window])
+        way = cv2.INTER_AREA if self._zoom < 1 else cv2.INTER_LINEAR
+        return np.asarray(cv2.resize(cut, self._size, interpolation=way))
+
+    def layer(self, mask: NDArray[np.float32]) -> NDArray[np.float32]:
+        """Bring a mask of the picture's grid, shape (h, w), to the canvas."""
+        return self._fit(mask).astype(np.float32)
+
+    def to_canvas(self, points_px: NDArray[np.float64]) -> NDArray[np.float64]:
+        """Photo pixels to canvas pixels, shape (n, 2)."""
+        picture = (points_px + 0.5) / self._scale - self._offset
+        return picture * self._zoom - 0.5
+
+    def fade_all_but(self, keep: NDArray[np.float32]) -> None:
+        """Fade everything where ``keep`` (canvas grid, 0 to 1) is 0."""
+        grey = self.rgb.mean(axis=2, keepdims=True)
+        faded = self.rgb + _FADE_TO_GREY * (grey - self.rgb)
+        faded = faded + _FADE_TO_PAPER * (np.array(_PAPER) - faded)
+        share = keep[:, :, None]
+        self.rgb = np.clip(share * self.rgb + (1 - share) * faded, 0, 255).astype(np.uint8)
+
+    def tint(self, where: NDArray[np.float32], colour: tuple[int, int, int], strength: float) -> None:
+        """Mix a colour in where ``where`` (canvas grid) is 1."""
+        share = (where * strength)[:, :, None]
+        mixed = (1 - share) * self.rgb + share * np.array(colour)
+        self.rgb = np.clip(mixed, 0, 255).astype(np.uint8)
+
+    def hatch(self, where: NDArray[np.bool_], colour: tuple[int, int, int]) -> None:
+        """Slanted lines over an area (canvas grid)."""
+        rows, columns = np.indices(where.shape)
+        period = max(6, round(9 * self.unit))
+        stripes = (rows + columns) % period < max(1, round(self.unit * 1.2))
+        self.rgb[where & stripes] = colour
+
+    def contour(self, mask: NDArray[np.float32], colour: tuple[int, int, int], units: float) -> None:
+        """Outline the half level of a mask (canvas grid)."""
+        level = (mask >= 0.5).astype(np.uint8)
+        lines, _ = cv2.findContours(level, cv2.RETR_CCOMP, cv2.CHAIN_APPROX_NONE)
+        thickness = max(1, round(units * self.unit))
+        cv2.drawContours(self.rgb, lines, -1, colour, thickness, cv2.LINE_AA)
+
+    def path(
+        self,
+        points_px: NDArray[np.float64],
+        colour: tuple[int, int, int],
+        units: float = 1.5,
+        *,
+        closed: bool = False,
+        dashed: bool = False,
+    ) -> None:
+        """Draw a line through photo pixels, with a thin white edge so that it shows on anything."""
+        points = self.to_canvas(points_px)
+        if closed:
+            points = np.vstack([points, points[:1]])
+        pieces = _dashes(points, 14 * self.unit) if dashed else [points]
+        for tone, wider in ((WHITE, 1.4), (colour, 0.0)):
+            thickness = max(1, round((units + wider) * self.unit))
+            for piece in pieces:
+                fixed = np.round(piece * (1 << _SHIFT)).astype(np.int32)
+                cv2.polylines(
+                    self.rgb, [fixed], isClosed=False, color=tone, thickness=thickness,
+                    lineType=cv2.LINE_AA, shift=_SHIFT,
+                )
+
+    def write(self, text: str, at: NDArray[np.float64], *, size: float = 11, anchor: str = "la") -> None:
+        """Write words at a canvas position, on a light plate so that they can be read anywhere."""
+        image = Image.fromarray(self.rgb)
+        draw = ImageDraw.Draw(image, "RGBA")
+        font = _font(size * self.unit)
+        place = (float(at[0]), float(at[1]))
+        left, top, right, bottom = draw.textbbox(place, text, font=font, anchor=anchor)
+        pad = 3 * self.unit
+        draw.rectangle((left - pad, top - pad, right + pad, bottom + pad), fill=(*_PAPER, 215))
+        draw.text(place, text, font=font, fill=INK, anchor=anchor)
+        self.rgb = np.array(image)
+
+    def scale_bar(self, canvas_px_per_mm: float, length_mm: float) -> None:
+        """Draw a bar of a round length at the lower left."""
+        unit = self.unit
+        length = canvas_px_per_mm * length_mm
+        left, bottom = 16 * unit, self.rgb.shape[0] - 16 * unit
+        plate = (int(left - 8 * unit), int(bottom - 30 * unit))
+        edge = (int(left + length + 8 * unit), int(bottom + 8 * unit))
+        cv2.rectangle(self.rgb, plate, edge, _PAPER, -1)
+        cv2.rectangle(
+            self.rgb, (int(left), int(bottom - 5 * unit)), (int(left + length), int(bottom)), INK, -1
+        )
+        at = np.array([left, bottom - 9 * unit])
+        self.write(f"{length_mm:g} mm", at, size=11, anchor="ld")
+
+    def finish(self, title: str, values: list[str], legend: list[Legend]) -> Image.Image:
+        """Add the strip below: what it is, what was read, what the colours mean."""
+        unit, width = self.unit, self._size[0]
+        line = 17 * unit
+        columns = 3
+        rows = -(-len(values) // columns)
+        legend_rows = _legend_rows(legend, width, unit)
+        height = round(line * (rows + len(legend_rows) + 1) + 34 * unit)
+        image = Image.new("RGB", (width, self.rgb.shape[0] + height), _PAPER)
+        image.paste(Image.fromarray(self.rgb), (0, 0))
+        draw = ImageDraw.Draw(image)
+        top = self.rgb.shape[0] + 10 * unit
+        draw.text((16 * unit, top), title, font=_font(13 * unit), fill=INK)
+        top += 1.3 * line
+        for place, words in enumerate(values):
+            column, row = place % columns, place // columns
+            at = (16 * unit + column * (width - 32 * unit) / columns, top + row * line)
+            draw.text(at, words, font=_font(11.5 * unit), fill=INK)
+        top += rows * line + 6 * unit
+        for row in legend_rows:
+            left = 16 * unit
+            for entry, wide in row:
+                _swatch(draw, entry, left, top, unit)
+                draw.text((left + 24 * unit, top), entry.words, font=_font(10 * unit), fill=INK)
+                left += wide
+            top += line
+        return image
+
+
+def save_jpeg(image: Image.Image, path: Path) -> None:
+    """Write a picture whole or not at all."""
+    buffer = io.BytesIO()
+    image.save(buffer, "JPEG", quality=_JPEG_QUALITY, optimize=True)
+    path.parent.mkdir(parents=True, exist_ok=True)
+    temporary = path.with_name(f".{path.name}.part")
+    temporary.write_bytes(buffer.getvalue())
+    temporary.replace(path)
+
+
+def _font(size: float) -> ImageFont.FreeTypeFont | ImageFont.ImageFont:
+    return ImageFont.load_default(max(8.0, size))
+
+
+def _legend_rows(
+    legend: list[Legend], width: int, unit: float
+) -> list[list[tuple[Legend, float]]]:
+    """Break the legend into rows that fit the canvas."""
+    font = _font(10 * unit)
+    rows: list[list[tuple[Legend, float]]] = [[]]
+    used = 0.0
+    for entry in legend:
+        wide = font.getlength(entry.words) + 44 * unit
+        if rows[-1] and used + wide > width - 32 * unit:
+            rows.append([])
+            used = 0.0
+        rows[-1].append((entry, wide))
+        used += wide
+    return rows
+
+
+def _swatch(draw: ImageDraw.ImageDraw, entry: Legend, left: float, top: float, unit: float) -> None:
+    if entry.line:
+        middle = top + 6.5 * unit
+        draw.line((left, middle, left + 18 * unit, middle), fill=entry.colour, width=round(2.5 * unit))
+    else:
+        draw.rectangle(
+            (left, top + unit, left + 18 * unit, top + 12 * unit), fill=entry.colour, outline=INK
+        )
+
+
+def _dashes(points: NDArray[np.float64], length: float) -> list[NDArray[np.float64]]:
+    """Cut a line into dashes of one length with gaps as long."""
+    steps = np.hypot(*np.diff(points, axis=0).T)
+    along = np.concatenate([[0.0], np.cumsum(steps)])
+    pieces = []
+    for start in np.arange(0.0, along[-1], 2 * length):
+        stations = np.linspace(start, min(start + length, along[-1]), 6)
+        pieces.append(
+            np.column_stack([np.interp(stations, along, points[:, axis]) for axis in (0, 1)])
+        )
+    return pieces
