@@ -54,7 +54,9 @@ def command(
         msg = "--tray is for loose photos; a trial folder states it in trial.toml or trays.csv."
         raise click.UsageError(msg)
     if folder is None and masks:
-        msg = "--masks is for a trial folder; for a loose photo call traymorph.mask_photo in Python."
+        msg = (
+            "--masks is for a trial folder; for a loose photo call traymorph.mask_photo in Python."
+        )
         raise click.UsageError(msg)
     from traymorph.pipeline.run import measure_folder, measure_photos
 
@@ -79,13 +81,15 @@ def command(
 
 
 def _trial_folder(paths: tuple[Path, ...]) -> Path | None:
-    """The one folder given, or None for loose photos; a mixture is refused."""
+    """Return the one folder given, or None for loose photos; a mixture is refused."""
     missing = [str(path) for path in paths if not path.exists()]
     if missing:
         msg = f"No such file or folder: {', '.join(missing)}"
         raise click.UsageError(msg)
     folders = [path for path in paths if path.is_dir()]
     if folders and len(paths) > 1:
-        msg = f"Give one trial folder, or photos; {folders[0]} is a folder among {len(paths)} paths."
+        msg = (
+            f"Give one trial folder, or photos; {folders[0]} is a folder among {len(paths)} paths."
+        )
         raise click.UsageError(msg)
     return folders[0] if folders else None

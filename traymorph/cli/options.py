@@ -22,7 +22,9 @@ class TraySizeType(click.ParamType[TraySize]):
         """Read ``500x250`` or ``500 × 250``."""
         if isinstance(value, TraySize):
             return value
-        match = re.fullmatch(r"\s*(\d+(?:\.\d+)?)\s*[xX×]\s*(\d+(?:\.\d+)?)\s*(?:mm)?\s*", str(value))
+        match = re.fullmatch(
+            r"\s*(\d+(?:\.\d+)?)\s*[xX×]\s*(\d+(?:\.\d+)?)\s*(?:mm)?\s*", str(value)
+        )
         if match is None:
             self.fail(f"{value!r} is not LENGTHxWIDTH in mm, for example 500x250.", param, ctx)
         length, width = float(match[1]), float(match[2])

@@ -72,7 +72,10 @@ def _table(rows: list[TrayRow], list_columns: tuple[str, ...]) -> str:
     widths = [max(len(line[place]) for line in kept) for place in range(len(used))]
     if sum(widths) + 2 * len(widths) > shutil.get_terminal_size((160, 24)).columns:
         return _stacked(kept)
-    lines = ["  ".join(cell.ljust(width) for cell, width in zip(line, widths, strict=True)) for line in kept]
+    lines = [
+        "  ".join(cell.ljust(width) for cell, width in zip(line, widths, strict=True))
+        for line in kept
+    ]
     lines.insert(1, "  ".join("─" * width for width in widths))
     lines.append("± is one standard uncertainty; about 95 % of true values lie within twice that.")
     return "\n".join(line.rstrip() for line in lines)
@@ -84,7 +87,9 @@ def _stacked(kept: list[list[str]]) -> str:
     width = max(len(title) for title in header)
     blocks = []
     for line in body:
-        pairs = [f"  {t.ljust(width)}  {cell}" for t, cell in zip(header[1:], line[1:], strict=True)]
+        pairs = [
+            f"  {t.ljust(width)}  {cell}" for t, cell in zip(header[1:], line[1:], strict=True)
+        ]
         blocks.append("\n".join([line[0], *pairs]))
     blocks.append("± is one standard uncertainty; about 95 % of true values lie within twice that.")
     return "\n".join(blocks)

@@ -1,1 +1,1 @@
-"""Joins the features: plans the work, runs it here, resumes it. The only place that knows them all."""
+"""Joins the features: plans the work, runs it, resumes it; the only place that knows them all."""

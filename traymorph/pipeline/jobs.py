@@ -54,7 +54,9 @@ class TrayJob:
         """Every picture that measuring this tray may leave behind."""
         stems = [picture_stem(self.sample.tray_id, photo.path) for photo in self.photos]
         overlays = [self.overlays / f"{stem}.jpg" for stem in stems] if self.overlays else []
-        masks = [self.masks / f"{photo.path.stem}.png" for photo in self.photos] if self.masks else []
+        masks = (
+            [self.masks / f"{photo.path.stem}.png" for photo in self.photos] if self.masks else []
+        )
         return overlays + masks
 
 

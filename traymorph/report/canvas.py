@@ -95,7 +95,9 @@ class Canvas:
         share = keep[:, :, None]
         self.rgb = np.clip(share * self.rgb + (1 - share) * faded, 0, 255).astype(np.uint8)
 
-    def tint(self, where: NDArray[np.float32], colour: tuple[int, int, int], strength: float) -> None:
+    def tint(
+        self, where: NDArray[np.float32], colour: tuple[int, int, int], strength: float
+    ) -> None:
         """Mix a colour in where ``where`` (canvas grid) is 1."""
         share = (where * strength)[:, :, None]
         mixed = (1 - share) * self.rgb + share * np.array(colour)
@@ -108,7 +110,9 @@ class Canvas:
         stripes = (rows + columns) % period < max(1, round(self.unit * 1.2))
         self.rgb[where & stripes] = colour
 
-    def contour(self, mask: NDArray[np.float32], colour: tuple[int, int, int], units: float) -> None:
+    def contour(
+        self, mask: NDArray[np.float32], colour: tuple[int, int, int], units: float
+    ) -> None:
         """Outline the half level of a mask (canvas grid)."""
         level = (mask >= 0.5).astype(np.uint8)
         lines, _ = cv2.findContours(level, cv2.RETR_CCOMP, cv2.CHAIN_APPROX_NONE)
@@ -134,11 +138,18 @@ class Canvas:
             for piece in pieces:
                 fixed = np.round(piece * (1 << _SHIFT)).astype(np.int32)
                 cv2.polylines(
-                    self.rgb, [fixed], isClosed=False, color=tone, thickness=thickness,
-                    lineType=cv2.LINE_AA, shift=_SHIFT,
+                    self.rgb,
+                    [fixed],
+                    isClosed=False,
+                    color=tone,
+                    thickness=thickness,
+                    lineType=cv2.LINE_AA,
+                    shift=_SHIFT,
                 )
 
-    def write(self, text: str, at: NDArray[np.float64], *, size: float = 11, anchor: str = "la") -> None:
+    def write(
+        self, text: str, at: NDArray[np.float64], *, size: float = 11, anchor: str = "la"
+    ) -> None:
         """Write words at a canvas position, on a light plate so that they can be read anywhere."""
         image = Image.fromarray(self.rgb)
         draw = ImageDraw.Draw(image, "RGBA")
@@ -159,7 +170,11 @@ class Canvas:
         edge = (int(left + length + 8 * unit), int(bottom + 8 * unit))
         cv2.rectangle(self.rgb, plate, edge, _PAPER, -1)
         cv2.rectangle(
-            self.rgb, (int(left), int(bottom - 5 * unit)), (int(left + length), int(bottom)), INK, -1
+            self.rgb,
+            (int(left), int(bottom - 5 * unit)),
+            (int(left + length), int(bottom)),
+            INK,
+            -1,
         )
         at = np.array([left, bottom - 9 * unit])
         self.write(f"{length_mm:g} mm", at, size=11, anchor="ld")
@@ -207,9 +222,7 @@ def _font(size: float) -> ImageFont.FreeTypeFont | ImageFont.ImageFont:
     return ImageFont.load_default(max(8.0, size))
 
 
-def _legend_rows(
-    legend: list[Legend], width: int, unit: float
-) -> list[list[tuple[Legend, float]]]:
+def _legend_rows(legend: list[Legend], width: int, unit: float) -> list[list[tuple[Legend, float]]]:
     """Break the legend into rows that fit the canvas."""
     font = _font(10 * unit)
     rows: list[list[tuple[Legend, float]]] = [[]]
@@ -227,7 +240,9 @@ def _legend_rows(
 def _swatch(draw: ImageDraw.ImageDraw, entry: Legend, left: float, top: float, unit: float) -> None:
     if entry.line:
         middle = top + 6.5 * unit
-        draw.line((left, middle, left + 18 * unit, middle), fill=entry.colour, width=round(2.5 * unit))
+        draw.line(
+            (left, middle, left + 18 * unit, middle), fill=entry.colour, width=round(2.5 * unit)
+        )
     else:
         draw.rectangle(
             (left, top + unit, left + 18 * unit, top + 12 * unit), fill=entry.colour, outline=INK
