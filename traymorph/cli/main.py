@@ -38,7 +38,7 @@ class _LazyGroup(click.Group):
 @click.group(cls=_LazyGroup, context_settings={"help_option_names": ["-h", "--help"]})
 @click.version_option(__version__, prog_name="traymorph")
 def cli() -> None:
-    """True measurements of microgreens trays from phone photos with a printed card in view."""
+    """Measure microgreens trays truly from phone photos with a printed card in view."""
 
 
 def run(arguments: list[str] | None = None) -> int:

@@ -7,7 +7,7 @@ import shutil
 import click
 
 from traymorph.flags import FLAGS
-from traymorph.model.results import Measured, PhotoCheck, TrayRow
+from traymorph.model.results import PhotoCheck, TrayRow
 from traymorph.pipeline.run import RunReport
 
 # What one looks at first; the CSV holds every metric.
@@ -21,20 +21,6 @@ _COLUMNS = (
     ("leaf_l", "L*"),
     ("leaf_hue_deg", "hue °"),
 )
-
-
-def with_doubt(measured: Measured) -> str:
-    """Write a value with its standard uncertainty, both to the digits that the doubt allows.
-
-    The uncertainty gets two significant digits at most (JCGM 100:2008, 7.2.6). An empty result is
-    a dash.
-    """
-    if not math.isfinite(measured.value):
-        return "–"
-    if not math.isfinite(measured.u) or measured.u <= 0:
-        return f"{measured.value:.4g}"
-    decimals = max(0, 1 - math.floor(math.log10(measured.u)))
-    return f"{measured.value:.{decimals}f} ± {measured.u:.{decimals}f}"
 
 
 def print_report(report: RunReport, *, table: bool) -> None:
@@ -59,7 +45,7 @@ def _table(rows: list[TrayRow], list_columns: tuple[str, ...]) -> str:
         [
             row.tray_id,
             *(row.columns.get(name, "") for name in said),
-            *(with_doubt(row.metrics[metric]) for metric, _ in _COLUMNS),
+            *(row.metrics[metric].with_doubt() for metric, _ in _COLUMNS),
         ]
         for row in rows
     ]

@@ -2,7 +2,7 @@
 
 from dataclasses import dataclass, field
 from datetime import date
-from math import nan
+from math import floor, isfinite, log10, nan
 
 
 @dataclass(frozen=True, slots=True)
@@ -11,6 +11,19 @@ class Measured:
 
     value: float = nan
     u: float = nan
+
+    def with_doubt(self) -> str:
+        """Write value ± standard uncertainty, both to the digits that the doubt allows.
+
+        The uncertainty gets two significant digits at most (JCGM 100:2008, 7.2.6). What was not
+        measured is a dash.
+        """
+        if not isfinite(self.value):
+            return "–"
+        if not isfinite(self.u) or self.u <= 0:
+            return f"{self.value:.4g}"
+        decimals = max(0, 1 - floor(log10(self.u)))
+        return f"{self.value:.{decimals}f} ± {self.u:.{decimals}f}"
 
 
 @dataclass(frozen=True, slots=True)

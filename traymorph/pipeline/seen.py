@@ -1,0 +1,147 @@
+"""One photo on its way to being measured: read, its card found, colours set right, plants told."""
+
+from dataclasses import dataclass
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from traymorph.card.colour import correct
+from traymorph.card.detect import sight_card
+from traymorph.errors import (
+    PhotoContradictionError,
+    UnknownViewError,
+    WrongCardRoleError,
+)
+from traymorph.intake.photos import read_photo
+from traymorph.model.card import CardRole, CardSighting
+from traymorph.model.masks import PlantMasks
+from traymorph.model.photo import Photo, View
+from traymorph.model.trial import PhotoEntry
+from traymorph.segment.plants import segment_plants
+
+WORKING_MM_PER_PX = 0.3
+"""Scale at which plants are told apart: a 1 mm stem is three pixels wide, and a 12 MP photo of a
+full tray comes down to about 3 MP."""
+
+_UNCALIBRATED_WIDTH_PX = 1600
+"""Width to which a photo without a card is brought; a tray that fills it is near the scale above."""
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class SeenPhoto:
+    """A photo read and its card found.
+
+    Parameters
+    ----------
+    entry : PhotoEntry
+        What the lists say of it.
+    photo : Photo
+        Upright, full size.
+    view : View
+        From the card's markers, agreeing with the list.
+    sighting : CardSighting
+        The card.
+    """
+
+    entry: PhotoEntry
+    photo: Photo
+    view: View
+    sighting: CardSighting
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class SegmentedPhoto:
+    """The same photo, reduced and colour-corrected, with its plants told from the rest.
+
+    Parameters
+    ----------
+    rgb : ndarray of uint8, shape (h, w, 3)
+        Reduced and corrected.
+    masks : PlantMasks
+        Every plant in the photo, of whichever tray, on the same pixel grid.
+    """
+
+    rgb: NDArray[np.uint8]
+    masks: PlantMasks
+
+
+def see(entry: PhotoEntry, printed_bar_mm: float) -> SeenPhoto:
+    """Read a photo and find the card that its view needs.
+
+    Raises
+    ------
+    PhotoError, CardError
+        Whatever keeps the photo from being measured, in one sentence.
+    """
+    photo = read_photo(entry.path)
+    expected = CardRole(entry.view.value) if entry.view in _ROLE_VIEWS else None
+    try:
+        sighting = sight_card(photo, expected, printed_bar_mm=printed_bar_mm)
+    except WrongCardRoleError as err:
+        raise PhotoContradictionError(
+            f"{entry.path.name}: the list calls this the {entry.view} view, but {err.message}",
+            hint="Correct the view in photos.csv, or photograph with the card of that view.",
+        ) from err
+    view = View(sighting.role.value) if entry.view is not View.PACK else View.PACK
+    if view in {View.BOARD, View.PACK}:
+        raise UnknownViewError(
+            f"{entry.path.name}: {view} photos are not measured by this version.",
+            hint="Leave them in the folder; overhead and side photos are measured.",
+        )
+    return SeenPhoto(entry, photo, view, sighting)
+
+
+_ROLE_VIEWS = {View.OVERHEAD, View.SIDE, View.BOARD}
+
+
+def segment(seen: SeenPhoto) -> SegmentedPhoto:
+    """Reduce a photo to the working scale, set its colours right and tell its plants."""
+    centre = seen.sighting.outline_px.mean(axis=0)
+    on_card = seen.sighting.viewpoint.on_plane(centre[None], 0.0)[0]
+    mm_per_px = seen.sighting.viewpoint.mm_per_px(np.array([*on_card, 0.0]))
+    scale = max(1.0, WORKING_MM_PER_PX / mm_per_px)
+    reduced = reduce(seen.photo.rgb, scale)
+    scale = seen.photo.size_px[0] / reduced.shape[1]
+    rgb = correct(reduced, seen.sighting.colour)
+    masks = segment_plants(
+        rgb,
+        seen.view,
+        mm_per_px=mm_per_px * scale,
+        calibrated=True,
+        scale=scale,
+        ignore=_card_area(seen.sighting, scale, reduced.shape[:2]),
+    )
+    return SegmentedPhoto(rgb, masks)
+
+
+def segment_without_card(photo: Photo, view: View) -> SegmentedPhoto:
+    """Tell the plants of a photo that shows no card: nothing is calibrated."""
+    reduced = reduce(photo.rgb, max(1.0, photo.size_px[0] / _UNCALIBRATED_WIDTH_PX))
+    masks = segment_plants(
+        reduced,
+        view,
+        mm_per_px=None,
+        calibrated=False,
+        scale=photo.size_px[0] / reduced.shape[1],
+        ignore=None,
+    )
+    return SegmentedPhoto(reduced, masks)
+
+
+def reduce(rgb: NDArray[np.uint8], scale: float) -> NDArray[np.uint8]:
+    """Bring a picture to ``1 / scale`` of its size by averaging areas."""
+    if scale <= 1.0:
+        return rgb
+    size = (round(rgb.shape[1] / scale), round(rgb.shape[0] / scale))
+    return np.asarray(cv2.resize(rgb, size, interpolation=cv2.INTER_AREA))
+
+
+def _card_area(
+    sighting: CardSighting, scale: float, shape: tuple[int, ...]
+) -> NDArray[np.bool_]:
+    """Where the card lies in the reduced picture."""
+    area = np.zeros(shape[:2], dtype=np.uint8)
+    outline = np.round((sighting.outline_px + 0.5) / scale - 0.5).astype(np.int32)
+    cv2.fillConvexPoly(area, outline, 1)
+    return area.astype(bool)

@@ -1,0 +1,244 @@
+"""One picture per photo that shows at a glance what was measured in it."""
+
+import itertools
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+from PIL import Image
+
+from traymorph.model.metrics import METRICS
+from traymorph.model.results import Measured
+from traymorph.model.tray import TrayOpening, TrayOverhead, TraySide
+from traymorph.model.viewpoint import Viewpoint
+from traymorph.report.canvas import BLUE, INK, ORANGE, Canvas, Legend
+
+_MARGIN = 0.04
+_BAR_MM = 50.0
+_TICK_MM = 10.0
+_OVERHEAD_TITLES = {
+    "canopy_cover_pct": "canopy cover",
+    "projected_leaf_area_cm2": "leaf seen from above",
+    "overhang_area_cm2": "overhang",
+    "evenness_cv_pct": "unevenness of cover",
+    "largest_gap_cm2": "largest gap",
+    "yellowed_pct": "yellowed leaf",
+    "blade_width_mm": "blade width",
+    "greenness_index": "greenness index",
+    "leaf_l": "lightness L*",
+    "leaf_hue_deg": "hue",
+}
+_SIDE_TITLES = {
+    "canopy_height_mm": "canopy height",
+    "canopy_height_p95_mm": "95 % of columns below",
+    "canopy_height_cv_pct": "unevenness of height",
+    "bare_stem_mm": "bare stem above rim",
+    "leaf_layer_mm": "leaf layer",
+    "stem_to_leaf_ratio": "stem : leaf in this view",
+}
+_UNIT_SIGNS = {"cm2": "cm²", "deg": "°", "1": ""}
+_FADED = (216, 213, 206)
+
+
+def overhead_overlay(
+    tray: TrayOverhead,
+    card_px: NDArray[np.float64],
+    plane_mm: float,
+    title: str,
+    metrics: dict[str, Measured],
+) -> Image.Image:
+    """Draw an overhead photo: own plants in full colour, opening, gaps, stems, card, mm bar.
+
+    Parameters
+    ----------
+    tray : TrayOverhead
+        What was measured.
+    card_px : ndarray, shape (4, 2)
+        The card's corners, photo pixels.
+    plane_mm : float
+        Height of the plane of areas above the card, mm; the bar is true there.
+    title : str
+        Tray and photo.
+    metrics : dict of str to Measured
+        Values to print.
+    """
+    shown = [card_px]
+    opening_px = None
+    if tray.opening is not None:
+        opening_px = _outline_px(tray.opening, tray.viewpoint)
+        shown.append(opening_px)
+    canvas = Canvas(tray.rgb, tray.masks.scale, _crop(tray.masks.plant, tray.masks.scale, shown))
+    plant = canvas.layer(tray.masks.plant)
+    stem = canvas.layer(tray.masks.stem)
+    canvas.fade_all_but(plant)
+    if opening_px is not None:
+        canvas.hatch(_inside(canvas, opening_px) & (plant < 0.5), BLUE)
+        canvas.path(opening_px, BLUE, 2.0, closed=True)
+    canvas.tint((stem >= 0.5).astype(np.float32), ORANGE, 0.75)
+    canvas.path(card_px, INK, 1.2, closed=True, dashed=True)
+    canvas.write("card", canvas.to_canvas(card_px).min(axis=0), anchor="ld")
+    middle = (card_px if opening_px is None else opening_px).mean(axis=0)
+    canvas.scale_bar(_canvas_px_per_mm(canvas, tray, middle, plane_mm), _BAR_MM)
+    legend = [
+        Legend(_FADED, "not counted: faded"),
+        Legend(ORANGE, "stem"),
+        Legend(BLUE, "tray opening; hatched: no plant", line=True),
+        Legend(INK, "reference card (dashed)", line=True),
+    ]
+    return canvas.finish(title, _values(metrics, _OVERHEAD_TITLES), legend)
+
+
+def side_overlay(
+    tray: TraySide,
+    rgb: NDArray[np.uint8],
+    card_px: NDArray[np.float64],
+    profile_px: NDArray[np.float64],
+    title: str,
+    metrics: dict[str, Measured],
+) -> Image.Image:
+    """Draw a side photo: leaf in full colour, stems tinted, rim, medium, height profile, ruler.
+
+    Parameters
+    ----------
+    tray : TraySide
+        What was measured.
+    rgb : ndarray of uint8, shape (h, w, 3)
+        The reduced, colour-corrected photo.
+    card_px : ndarray, shape (4, 2)
+        The card's corners, photo pixels.
+    profile_px : ndarray, shape (n, 2)
+        The highest plant point of each column along the tray, photo pixels.
+    title : str
+        Tray and photo.
+    metrics : dict of str to Measured
+        Values to print.
+    """
+    wall = tray.wall
+    rim_px = _wall_line(tray, 0.0)
+    shown = [card_px, rim_px]
+    medium_px = None
+    if tray.size.rim_above_medium_mm is not None:
+        medium_px = _wall_line(tray, tray.size.rim_above_medium_mm)
+        shown.append(medium_px)
+    canvas = Canvas(rgb, tray.masks.scale, _crop(tray.masks.plant, tray.masks.scale, shown))
+    canvas.fade_all_but(canvas.layer(tray.masks.plant))
+    stem = (canvas.layer(tray.masks.stem) >= 0.5).astype(np.float32)
+    canvas.tint(stem, ORANGE, 0.6)
+    canvas.path(rim_px, BLUE, 2.0)
+    if medium_px is not None:
+        canvas.path(medium_px, BLUE, 1.5, dashed=True)
+        _ruler(canvas, tray, float(metrics["canopy_height_p95_mm"].value))
+    if len(profile_px) > 1:
+        canvas.path(profile_px, INK, 1.5)
+    canvas.path(card_px, INK, 1.2, closed=True, dashed=True)
+    canvas.write("card", canvas.to_canvas(card_px).min(axis=0), anchor="ld")
+    per_mm = float(np.linalg.norm(canvas.to_canvas(rim_px)[-1] - canvas.to_canvas(rim_px)[0])) / (
+        wall.right_x_mm - wall.left_x_mm
+    )
+    canvas.scale_bar(per_mm, _BAR_MM)
+    legend = [
+        Legend(_FADED, "not counted: faded"),
+        Legend(ORANGE, "stem"),
+        Legend(BLUE, "rim of the front wall; dashed: medium behind it", line=True),
+        Legend(INK, "highest plant along the tray", line=True),
+    ]
+    return canvas.finish(title, _values(metrics, _SIDE_TITLES), legend)
+
+
+def plain_overlay(
+    rgb: NDArray[np.uint8],
+    scale: float,
+    plant: NDArray[np.float32],
+    card_px: NDArray[np.float64],
+    title: str,
+) -> Image.Image:
+    """Draw a photo whose tray was not found: what was taken for plant, and the card."""
+    height, width = rgb.shape[:2]
+    canvas = Canvas(rgb, scale, (0.0, 0.0, width * scale, height * scale))
+    canvas.fade_all_but(canvas.layer(plant))
+    canvas.path(card_px, INK, 1.2, closed=True, dashed=True)
+    canvas.write("card", canvas.to_canvas(card_px).min(axis=0), anchor="ld")
+    return canvas.finish(title, [], [Legend(_FADED, "not taken for plant: faded")])
+
+
+def _values(metrics: dict[str, Measured], titles: dict[str, str]) -> list[str]:
+    lines = []
+    for name, words in titles.items():
+        measured = metrics.get(name, Measured())
+        unit = _UNIT_SIGNS.get(METRICS[name].unit, METRICS[name].unit)
+        lines.append(f"{words}  {measured.with_doubt()} {unit}".rstrip())
+    return lines
+
+
+def _outline_px(opening: TrayOpening, viewpoint: Viewpoint) -> NDArray[np.float64]:
+    corners = np.vstack([opening.corners_mm, opening.corners_mm[:1]])
+    # Lens distortion bends the edges: each is drawn through several points.
+    share = np.linspace(0, 1, 20, endpoint=False)[:, None]
+    edges = [a + share * (b - a) for a, b in itertools.pairwise(corners)]
+    flat = np.vstack(edges)
+    return viewpoint.project(np.column_stack([flat, np.full(len(flat), opening.rim_height_mm)]))
+
+
+def _wall_line(tray: TraySide, below_rim_mm: float) -> NDArray[np.float64]:
+    wall = tray.wall
+    x = np.linspace(wall.left_x_mm, wall.right_x_mm, 30)
+    y = wall.rim_y_mm + wall.rim_slope * (x - wall.left_x_mm) + below_rim_mm
+    return tray.viewpoint.project(np.column_stack([x, y, np.zeros_like(x)]))
+
+
+def _ruler(canvas: Canvas, tray: TraySide, top_mm: float) -> None:
+    """Heights above the medium, in the plane of the front wall, at its left end."""
+    wall, above = tray.wall, tray.size.rim_above_medium_mm
+    if above is None or not np.isfinite(top_mm):
+        return
+    foot = wall.rim_y_mm + above
+    last = _TICK_MM * np.ceil(top_mm / _TICK_MM)
+    x = wall.left_x_mm - 8.0
+    marks = np.arange(0.0, last + 1.0, _TICK_MM)
+    spine = np.array([[x, foot, 0.0], [x, foot - last, 0.0]])
+    canvas.path(tray.viewpoint.project(spine), INK, 1.2)
+    for mark in marks:
+        long = mark % 50.0 == 0 or mark == last
+        tick = np.array([[x, foot - mark, 0.0], [x - (6.0 if long else 3.0), foot - mark, 0.0]])
+        ends = tray.viewpoint.project(tick)
+        canvas.path(ends, INK, 1.0)
+        if long:
+            at = canvas.to_canvas(ends)[1] - np.array([4 * canvas.unit, 0.0])
+            canvas.write(f"{mark:g}", at, size=9, anchor="rm")
+
+
+def _crop(
+    plant: NDArray[np.float32], scale: float, shown_px: list[NDArray[np.float64]]
+) -> tuple[float, float, float, float]:
+    """Bounding box of the tray's plants and of what is drawn, with a margin; photo pixels."""
+    rows, columns = np.nonzero(plant >= 0.5)
+    points = [points for points in shown_px if len(points)]
+    if len(rows):
+        corners = np.array([[columns.min(), rows.min()], [columns.max(), rows.max()]], dtype=float)
+        points.append(corners * scale)
+    everything = np.vstack(points)
+    low, high = everything.min(axis=0), everything.max(axis=0)
+    margin = _MARGIN * float((high - low).max())
+    return (
+        float(low[0] - margin),
+        float(low[1] - margin),
+        float(high[0] + margin),
+        float(high[1] + margin),
+    )
+
+
+def _inside(canvas: Canvas, outline_px: NDArray[np.float64]) -> NDArray[np.bool_]:
+    """Canvas pixels within a closed outline."""
+    filled = np.zeros(canvas.rgb.shape[:2], dtype=np.uint8)
+    cv2.fillPoly(filled, [np.round(canvas.to_canvas(outline_px)).astype(np.int32)], 1)
+    return filled.astype(bool)
+
+
+def _canvas_px_per_mm(
+    canvas: Canvas, tray: TrayOverhead, at_px: NDArray[np.float64], plane_mm: float
+) -> float:
+    """Canvas pixels that one millimetre covers at a photo pixel, in the plane of the leaves."""
+    there = tray.viewpoint.on_plane(at_px[None], plane_mm)[0]
+    ends = np.array([[*there, plane_mm], [there[0] + 10.0, there[1], plane_mm]])
+    drawn = canvas.to_canvas(tray.viewpoint.project(ends))
+    return float(np.linalg.norm(drawn[1] - drawn[0])) / 10.0
