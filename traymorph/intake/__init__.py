@@ -1,0 +1,1 @@
+"""The only opener of photos: upright, sRGB, hashed, limited in size."""
