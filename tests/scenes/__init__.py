@@ -1,0 +1,1 @@
+"""Path-traced photos of microgreens trays whose truth is known from geometry."""

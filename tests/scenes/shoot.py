@@ -1,0 +1,219 @@
+"""One photo from start to end: how the camera is held, the picture, the truth, the files."""
+
+from __future__ import annotations
+
+import json
+import time
+from dataclasses import replace
+from pathlib import Path
+
+import numpy as np
+from numpy.typing import NDArray
+from PIL import Image
+
+from tests.scenes import meshes, phone, truth
+from tests.scenes.camera import Camera, focal_pixels, frame_points, looking
+from tests.scenes.render import Scene, denoise
+from tests.scenes.tray import Stage, build
+
+GREY_STEPS = (0.03, 0.06, 0.12, 0.2, 0.35, 0.6, 0.9)
+
+
+def picture_size(megapixels: float) -> tuple[int, int]:
+    """Width and height (3:2 of phones is rare; 4:3) in multiples of 8 px."""
+    height = np.sqrt(megapixels * 1e6 * 3 / 4)
+    return int(round(height * 4 / 3 / 8) * 8), int(round(height / 8) * 8)
+
+
+def aim(stage: Stage, spec: dict, view: str, size: tuple[int, int]) -> Camera:
+    """Camera of a view."""
+    settings = spec["views"][view]
+    rotation = _rotation(settings, view)
+    if settings.get("mm_per_px"):
+        return _close_up(stage, settings, rotation, size)
+    camera = frame_points(_must_show(stage, view), rotation, settings, size)
+    focus = _focus(stage, settings, view, camera)
+    return replace(camera, focus_mm=focus, aperture_mm=settings["aperture_mm"])
+
+
+def _rotation(settings: dict, view: str) -> NDArray:
+    tilt, towards = np.radians(settings["tilt_deg"]), np.radians(settings["towards_deg"])
+    if view == "overhead":
+        lean = np.tan(tilt) * np.array([np.cos(towards), np.sin(towards), 0])
+        return looking(np.array([0, 0, -1.0]) + lean, np.array([0, 1.0, 0]), settings["roll_deg"])
+    across = np.tan(np.radians(settings["across_deg"]))
+    forward = np.array([across, 1.0, -np.tan(tilt)])
+    return looking(forward, np.array([0, 0, 1.0]), settings["roll_deg"])
+
+
+def _must_show(stage: Stage, view: str) -> NDArray:
+    """Points that have to be in the picture: the tray, the canopy over it, the card."""
+    o = stage.opening
+    hx = o["inside_length_mm"] / 2 + o["lip_mm"]
+    hy = o["inside_width_mm"] / 2 + o["lip_mm"]
+    top = o["medium_z"] + float(np.percentile(stage.stand.height, 98))
+    low = o["rim_above_bench_mm"] if view == "overhead" else 0.0
+    depths = (-hy, hy) if view == "overhead" else (-hy, 0.0)
+    corners = [(x, y, z) for x in (-hx, hx) for y in depths for z in (low, top)]
+    return np.concatenate([np.array(corners), stage.card.corners])
+
+
+def _focus(stage: Stage, settings: dict, view: str, camera: Camera) -> float:
+    """Distance along the view axis to what the phone focused on."""
+    o = stage.opening
+    if view == "overhead":
+        z = o["medium_z"] + 0.8 * float(np.median(stage.stand.height))
+        point = np.array([0.0, 0.0, z])
+    else:
+        point = np.array([0.0, o["front_y"] + settings["focus_behind_mm"], o["rim_above_bench_mm"]])
+    return float((camera.rotation @ (point - camera.position))[2])
+
+
+def _close_up(stage: Stage, settings: dict, rotation: NDArray, size: tuple[int, int]) -> Camera:
+    """Camera that sees a part of the tray at a given scale, wherever the card is."""
+    o = stage.opening
+    focal = focal_pixels(settings["focal_mm"], *size)
+    distance = settings["mm_per_px"] * focal
+    height = float(np.median(stage.stand.height))
+    at = settings["look_at"]
+    x, y = at[0] * o["inside_length_mm"] / 2, at[1] * o["inside_width_mm"] / 2
+    z = o["medium_z"] + 0.7 * height
+    if settings["kind"] == "side":
+        y, z = o["front_y"] + 10.0, o["rim_above_bench_mm"] + (0.2 + 0.3 * at[1]) * height
+    position = np.array([x, y, z]) - distance * rotation[2]
+    return Camera(*size, focal, settings["k1"], settings["k2"], rotation, position,
+                  distance + settings["focus_behind_mm"], settings["aperture_mm"])  # fmt: skip
+
+
+def shoot(spec: dict, view: str, folder: Path, cards: Path, options: dict) -> dict:
+    """Render one photo of a tray and write photo, masks and truth.
+
+    Parameters
+    ----------
+    options : `megapixels` and `samples` (None = as the set says), `denoise` (bool)
+
+    Returns
+    -------
+    truth : what the JSON file holds
+    """
+    started = time.perf_counter()
+    settings = spec["views"][view]
+    role = settings.get("kind", view)
+    stage = build({**spec, "views": {role: settings}}, role, cards)
+    size = picture_size(options["megapixels"] or settings["megapixels"])
+    camera = aim(stage, {**spec, "views": {role: settings}}, role, size)
+    scene = Scene(stage.items, spec["light"])
+    built = time.perf_counter()
+    linear, surface = scene.picture(camera, options["samples"] or settings["samples"], spec["seed"])
+    if options["denoise"]:
+        linear = np.maximum(denoise(linear, surface), 0)
+    white = scene.white(stage.card)
+    traced = time.perf_counter()
+    classes, seen = scene.masks(camera)
+    mask, leaf, stem = truth.shares(classes)
+    look = _scaled(settings["look"], size)
+    pixels = phone.develop(linear, white, look, spec["seed"] + 17)
+    exif = phone.write_jpeg(folder / f"{view}.jpg", pixels, settings["focal_mm"], look)
+    for name, image in (("mask", mask), ("leaf", leaf), ("stem", stem)):
+        Image.fromarray(image).save(folder / f"{view}.{name}.png", optimize=False)
+    facts = {
+        "photo": f"{view}.jpg",
+        "view": role,
+        "width": size[0],
+        "height": size[1],
+        "class_share": {str(k): round(float((mask == k).mean()), 5) for k in range(8)},
+        "camera": {**camera.record(), "focal_35mm": settings["focal_mm"],
+                   "tilt_deg": settings["tilt_deg"]},
+        "card": _card_facts(stage, camera, mask),
+        "exif": exif,
+        "leaf_colour": truth.leaf_colour(linear, surface, white, leaf),
+        "dark_plant_pct": _dark_share(linear, white, mask),
+        "visible_blades": {
+            "count": len(seen),
+            "width_median_mm": float(np.median(stage.stand.blades.width[seen])) if len(seen) else None,
+        },
+        "white_radiance": white.tolist(),
+        "grey_steps_rgb": _grey_steps(white, look),
+        "seconds": {"build": built - started, "trace": traced - built},
+    }  # fmt: skip
+    if role == "side":
+        facts["front_plane"] = truth.front_plane_areas(scene, stage, camera)
+    if options.get("tray_truth", True):
+        facts["tray_truth"] = truth.tray_truth(scene, stage)
+    facts["seconds"]["all"] = time.perf_counter() - started
+    return facts
+
+
+def _scaled(look: dict, size: tuple[int, int]) -> dict:
+    """Blur and halo widths are set for 12 MP; a smaller picture has them in proportion."""
+    scale = max(size[0] / 4032, 0.45)
+    widths = ("lens_blur_px", "smear_px", "sharpen_px")
+    return {**look, **{name: look[name] * scale for name in widths}}
+
+
+def _card_facts(stage: Stage, camera: Camera, mask: NDArray) -> dict:
+    card = stage.card
+    right, down = card.corners[1] - card.corners[0], card.corners[3] - card.corners[0]
+    pixels = camera.project(card.corners)
+    grid = np.linspace(0.02, 0.98, 40)
+    a, b = (g.ravel()[:, None] for g in np.meshgrid(grid, grid))
+    points = camera.project(card.corners[0] + a * right + b * down)
+    column, row = np.round(points).astype(int).T
+    ok = (column >= 0) & (column < mask.shape[1]) & (row >= 0) & (row < mask.shape[0])
+    visible = np.zeros(len(points), bool)
+    visible[ok] = mask[row[ok], column[ok]] == meshes.CARD
+    return {
+        "role": card.role,
+        "file": card.file,
+        "width_mm": float(np.linalg.norm(right)),
+        "height_mm": float(np.linalg.norm(down)),
+        "corner_order": "top left, top right, bottom right, bottom left of the card picture",
+        "corners_mm": card.corners.tolist(),
+        "corners_px": pixels.tolist(),
+        "normal": card.normal.tolist(),
+        "visible_share": float(visible.mean()),
+        "print": "reflectance = linear value of the picture, at least 0.01",
+    }
+
+
+def _dark_share(linear: NDArray, white: NDArray, mask: NDArray) -> float:
+    """Share of plant pixels with under 1 % of white's light, where nobody can tell."""
+    plant = (mask == meshes.LEAF) | (mask == meshes.STEM)
+    if not plant.any():
+        return 0.0
+    return 100 * float(((linear[plant] / white).mean(-1) < 0.01).mean())
+
+
+def _grey_steps(white: NDArray, look: dict) -> dict:
+    """What neutral patches beside the tray read in the photo, before noise (8-bit RGB)."""
+    gains = phone.white_gains(white, look)
+    return {
+        f"{step:.2f}": (255 * phone.tone((step * white * gains)[None], look)[0]).round(1).tolist()
+        for step in GREY_STEPS
+    }
+
+
+def shoot_tray(spec: dict, folder: Path, cards: Path, options: dict) -> Path:
+    """Render all photos of a tray; the truth file is written last and marks it done."""
+    folder.mkdir(parents=True, exist_ok=True)
+    photos, tray = {}, {}
+    for k, view in enumerate(spec["views"]):
+        facts = shoot(spec, view, folder, cards, {**options, "tray_truth": k == 0})
+        tray = facts.pop("tray_truth", tray)
+        photos[view] = facts
+    record = {
+        "format": 1,
+        "id": spec["id"],
+        "set": spec["set"],
+        "classes": {"0": "other", "1": "leaf", "2": "stem and leaf stalks", "3": "card",
+                    "4": "medium and roots", "5": "tray", "6": "other greenery", "7": "hull"},
+        "spec": spec,
+        "tray": {**spec["tray"], "crop": spec["crop"], "light": spec["light"]["kind"]},
+        "truth": tray,
+        "photos": photos,
+    }  # fmt: skip
+    target = folder / "truth.json"
+    partial = folder / "truth.json.part"
+    partial.write_text(json.dumps(record), encoding="utf-8")
+    partial.replace(target)
+    return target

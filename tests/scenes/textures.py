@@ -1,0 +1,244 @@
+"""Procedural textures: leaves, growing media, benches, backdrops and plain clutter.
+
+All are arrays (height, width, 3) of linear reflectance.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+import numpy as np
+from numpy.typing import NDArray
+from PIL import Image
+
+from tests.scenes.colour import decode_srgb, hsv_to_rgb, paint
+from tests.scenes.crops import Crop
+
+TILES = 10  # leaf tiles along each side of the leaf texture
+YELLOWED_TILES = 10  # the last tiles show yellowed leaves
+TILE_PX = 80
+
+
+def noise(rng: np.random.Generator, height: int, width: int, cell: float, octaves: int = 4,
+          stretch: float = 1.0) -> NDArray:  # fmt: skip
+    """Smooth noise of mean 0 and standard deviation near 1, features about `cell` px wide."""
+    total = np.zeros((height, width), np.float32)
+    weight = 1.0
+    for _ in range(octaves):
+        rows = max(2, int(height / cell) + 2)
+        columns = max(2, int(width / (cell * stretch)) + 2)
+        grid = Image.fromarray(rng.normal(size=(rows, columns)).astype(np.float32))
+        total += weight * np.asarray(grid.resize((width, height), Image.Resampling.BICUBIC))
+        weight *= 0.6
+        cell = max(cell / 2.1, 1.0)
+    return total / max(float(total.std()), 1e-6)
+
+
+def leaf_atlas(rng: np.random.Generator, crop: Crop) -> NDArray:
+    """Reflectance of TILES x TILES leaves, each with its own shade, veins, rim and mottling.
+
+    A tile shows the blade with its stalk on the left (u = 0) and its midrib on v = 0.5.
+    """
+    n, px = TILES * TILES, TILE_PX
+    u = (np.arange(px) + 0.5) / px
+    x = np.clip((u - 0.04) / 0.92, 0, 1)[None, None, :]
+    y = np.clip((u - 0.04) / 0.92, 0, 1)[None, :, None] - 0.5
+    share = rng.beta(1.5, 1.8, size=(n, 1, 1, 1))
+    base = crop.leaf * (1 - share) + crop.leaf_other * share
+    base = base * np.exp(rng.normal(0, 0.16, size=(n, 1, 1, 1)))
+    base = base * np.exp(rng.normal(0, 0.05, size=(n, 1, 1, 3)))
+    tiles = np.broadcast_to(base, (n, px, px, 3)).copy()
+    pattern = noise(rng, px * TILES, px * TILES, 14).reshape(TILES, px, TILES, px)
+    pattern = pattern.transpose(0, 2, 1, 3).reshape(n, px, px)
+    veins = np.exp(-((np.abs(y) / 0.018) ** 2)) * (1 - 0.6 * x)
+    ribs = np.cos((x * 7 - np.abs(y) * 6) * 2 * np.pi) ** 12 * 0.35
+    veins = np.broadcast_to(veins, (1, px, px)) + ribs
+    vein_colour = 0.5 * base + 0.5 * np.maximum(base * 1.5, crop.stem_top)
+    strength = (rng.uniform(0.2, 0.8, size=(n, 1, 1)) * veins)[..., None]
+    tiles = tiles * (1 - strength) + vein_colour * strength
+    if crop.mottle > 0:
+        spots = _step(pattern - rng.normal(0.2, 0.5, size=(n, 1, 1)), 0.4)[..., None]
+        tiles = _mix(tiles, crop.mottle_colour, spots * crop.mottle)
+    if crop.rim_share > 0:
+        radius = np.sqrt((2 * x - 1) ** 2 + (2 * y) ** 2)
+        rim = _step(radius - 0.86 + 0.06 * pattern, 0.08)
+        rim = rim * rng.uniform(0.3, 1.0, size=(n, 1, 1)) * crop.rim_share
+        tiles = _mix(tiles, crop.rim, rim[..., None])
+    tiles = _mix(tiles, crop.stem_top, 0.5 * np.exp(-x / 0.08)[..., None])
+    yellow = paint(206, 190, 72) * np.exp(rng.normal(0, 0.12, size=(YELLOWED_TILES, 1, 1, 3)))
+    green_left = np.clip(0.12 + 0.1 * pattern[-YELLOWED_TILES:], 0, 0.3)[..., None]
+    tiles[-YELLOWED_TILES:] = yellow * (1 - green_left) + tiles[-YELLOWED_TILES:] * green_left
+    tiles *= np.exp(0.06 * pattern)[..., None]
+    grid = tiles.reshape(TILES, TILES, px, px, 3).transpose(0, 2, 1, 3, 4)
+    return np.clip(grid.reshape(TILES * px, TILES * px, 3), 0.004, 0.85).astype(np.float32)
+
+
+def _step(value: NDArray, softness: float) -> NDArray:
+    return np.clip(0.5 + value / (2 * softness), 0, 1)
+
+
+def _mix(image: NDArray, colour: NDArray, share: NDArray) -> NDArray:
+    return image * (1 - share) + np.asarray(colour) * share
+
+
+def _shaded(colour: NDArray, amount: NDArray) -> NDArray:
+    return np.asarray(colour)[None, None] * np.exp(amount)[..., None]
+
+
+def _strokes(rng: np.random.Generator, image: NDArray, count: int, length: float,
+             colours: Callable[[int], NDArray], upright: float = 0.0) -> NDArray:  # fmt: skip
+    """Draw thin random strokes (fibres, grass) by sampling points along them."""
+    height, width, _ = image.shape
+    steps = max(int(length), 3)
+    angle = rng.uniform(0, np.pi, count) * (1 - upright) + np.pi / 2 * upright
+    angle = angle + rng.normal(0, 0.3, count)
+    bow = rng.normal(0, 0.6, count)
+    t = np.linspace(0, 1, steps)[None]
+    size = length * np.exp(rng.normal(0, 0.4, count))[:, None]
+    heading = angle[:, None] + bow[:, None] * t
+    x = rng.uniform(0, width, count)[:, None] + np.cumsum(np.cos(heading), 1) * size / steps
+    y = rng.uniform(0, height, count)[:, None] + np.cumsum(np.sin(heading), 1) * size / steps
+    tint = colours(count)[:, None] * np.linspace(0.6, 1.1, steps)[None, :, None]
+    image[y.astype(int) % height, x.astype(int) % width] = np.clip(tint, 0.003, 0.95)
+    return image
+
+
+def coir(rng: np.random.Generator, height: int, width: int) -> NDArray:
+    """Coir or peat: dark brown crumbs, fibres and light specks, 0.5 mm per pixel."""
+    wet = rng.uniform(0.5, 1.3)
+    base = paint(70, 50, 36) * wet
+    image = _shaded(base, 0.45 * noise(rng, height, width, 7) + 0.25 * noise(rng, height, width, 60))
+    area = height * width
+    shades = [paint(120, 90, 60), paint(45, 32, 24), paint(150, 120, 85)]
+
+    def fibre(n: int) -> NDArray:
+        return np.array(shades)[rng.integers(0, 3, n)] * wet
+
+    image = _strokes(rng, image, area // 150, 16, fibre)
+    specks = rng.random((height, width)) < rng.uniform(0.0003, 0.004)
+    image[specks] = paint(205, 198, 185) * rng.uniform(0.5, 1.0, (int(specks.sum()), 1))
+    return image
+
+
+def soil(rng: np.random.Generator, height: int, width: int) -> NDArray:
+    """Soil or potting mix with lumps, stones and light grains."""
+    hue = paint(rng.uniform(60, 150), rng.uniform(50, 115), rng.uniform(40, 90))
+    image = _shaded(hue, 0.5 * noise(rng, height, width, 18, 5))
+    stones = noise(rng, height, width, 11, 2) > rng.uniform(1.6, 2.6)
+    image[stones] = image[stones] * rng.uniform(1.4, 3.0)
+    return image
+
+
+def mat(rng: np.random.Generator, height: int, width: int) -> NDArray:
+    """Fibre mat, pale to brown (jute, hemp, wood fibre)."""
+    tones = (paint(196, 168, 124), paint(160, 124, 82), paint(214, 200, 168), paint(120, 90, 60))
+    tone = tones[rng.integers(0, 4)]
+    image = _shaded(tone, 0.12 * noise(rng, height, width, 9))
+
+    def fibre(n: int) -> NDArray:
+        return tone * np.exp(rng.normal(0, 0.3, (n, 1)))
+
+    return _strokes(rng, image, height * width // 30, 30, fibre)
+
+
+def paper(rng: np.random.Generator, height: int, width: int) -> NDArray:
+    """White paper towel, damp in places."""
+    image = _shaded(paint(236, 235, 230), 0.03 * noise(rng, height, width, 3, 2))
+    damp = _step(noise(rng, height, width, 200, 3) - 0.3, 0.4)[..., None]
+    image = image * (1 - rng.uniform(0.05, 0.3) * damp)
+    dots = (np.indices((height, width)) // 7).sum(0) % 2
+    return image * (1 - 0.03 * dots[..., None])
+
+
+def wood(rng: np.random.Generator, height: int, width: int) -> NDArray:
+    """Wooden boards."""
+    tone = (paint(186, 150, 106), paint(150, 108, 70), paint(205, 182, 146))[rng.integers(0, 3)]
+    grain = 0.22 * noise(rng, height, width, 6, 3, stretch=30)
+    grain += 0.12 * noise(rng, height, width, 90, 2, stretch=4)
+    plank = np.arange(height) // max(height // int(rng.integers(4, 9)), 1)
+    grain += rng.normal(0, 0.12, plank.max() + 1)[plank][:, None]
+    return _shaded(tone, grain)
+
+
+def plain(rng: np.random.Generator, height: int, width: int, tone: NDArray) -> NDArray:
+    """Plain painted or plastic surface, a little worn."""
+    return _shaded(tone, 0.04 * noise(rng, height, width, 120, 5))
+
+
+def steel(rng: np.random.Generator, height: int, width: int) -> NDArray:
+    """Brushed steel or grey shelf."""
+    tone = paint(150, 152, 155) * rng.uniform(0.5, 1.2)
+    return _shaded(tone, 0.06 * noise(rng, height, width, 2, 2, stretch=60))
+
+
+def checks(rng: np.random.Generator, height: int, width: int) -> NDArray:
+    """Checked or striped cloth, tiles."""
+    tones = decode_srgb(hsv_to_rgb(rng.uniform(0, 360, 2), rng.uniform(0, 0.8, 2),
+                                   rng.uniform(0.25, 0.95, 2)))  # fmt: skip
+    cell = rng.uniform(30, 140)
+    rows, columns = np.indices((height, width))
+    kind = (rows // cell + columns // cell) if rng.random() < 0.6 else rows // cell
+    image = tones[(kind % 2).astype(int)]
+    return image * np.exp(0.06 * noise(rng, height, width, 4, 2))[..., None]
+
+
+def grass(rng: np.random.Generator, height: int, width: int) -> NDArray:
+    """Lawn-like clutter of green strokes."""
+    image = _shaded(paint(40, 66, 28), 0.4 * noise(rng, height, width, 30))
+
+    def green(n: int) -> NDArray:
+        return decode_srgb(
+            hsv_to_rgb(rng.uniform(65, 120, n), rng.uniform(0.3, 0.75, n), rng.uniform(0.3, 0.8, n))
+        )
+
+    return _strokes(rng, image, height * width // 60, 60, green, upright=0.5)
+
+
+def clutter(rng: np.random.Generator, height: int, width: int) -> NDArray:
+    """Coloured texture with no meaning: layered noise of two or three random colours."""
+    tones = decode_srgb(hsv_to_rgb(rng.uniform(0, 360, 3), rng.uniform(0, 0.85, 3),
+                                   rng.uniform(0.08, 0.95, 3)))  # fmt: skip
+    cell = float(np.exp(rng.uniform(np.log(4), np.log(120))))
+    stretch = float(np.exp(rng.uniform(0, 2)))
+    image = np.broadcast_to(tones[0], (height, width, 3)).copy()
+    for tone in tones[1:]:
+        layer = noise(rng, height, width, cell, 4, stretch)
+        image = _mix(image, tone, _step(layer - rng.uniform(-0.5, 0.8), rng.uniform(0.1, 1))[..., None])
+    if rng.random() < 0.4:
+        image = _strokes(rng, image, height * width // 150, rng.uniform(10, 60),
+                         lambda n: tones[rng.integers(0, 3, n)])  # fmt: skip
+    return image
+
+
+BENCHES: dict[str, Callable[[np.random.Generator, int, int], NDArray]] = {
+    "wood": wood,
+    "white": lambda r, h, w: plain(r, h, w, paint(232, 231, 226)),
+    "steel": steel,
+    "black": lambda r, h, w: plain(r, h, w, paint(38, 38, 40)),
+    "blue": lambda r, h, w: plain(r, h, w, paint(40, 90, 160)),
+    "grey": lambda r, h, w: plain(r, h, w, paint(128, 126, 122)),
+    "beige": lambda r, h, w: plain(r, h, w, paint(206, 190, 160)),
+    "red": lambda r, h, w: plain(r, h, w, paint(150, 44, 38)),
+    "green_cloth": lambda r, h, w: plain(r, h, w, paint(60, 130, 70)),
+    "checks": checks,
+    "grass": grass,
+    "soil": soil,
+    "clutter": clutter,
+}
+MEDIA: dict[str, Callable[[np.random.Generator, int, int], NDArray]] = {
+    "coir": coir,
+    "mat": mat,
+    "paper": paper,
+    "soil": soil,
+    "clutter": clutter,
+}
+
+
+def bench(name: str, rng: np.random.Generator, height: int, width: int) -> NDArray:
+    """Texture of a bench or backdrop by name."""
+    return np.clip(BENCHES[name](rng, height, width), 0.004, 0.92).astype(np.float32)
+
+
+def medium(name: str, rng: np.random.Generator, height: int, width: int) -> NDArray:
+    """Texture of a growing medium by name."""
+    return np.clip(MEDIA[name](rng, height, width), 0.004, 0.92).astype(np.float32)
