@@ -1,0 +1,1 @@
+"""Which pixels of a photo are leaf blade, which are stem, and which are neither."""

@@ -1,0 +1,82 @@
+"""Soft outlines: a coarse probability brought to the edges of a finer picture.
+
+Around an outline the share of plant in a pixel is close to a linear function of its colour: the
+colour of a mixed pixel lies on the line between plant and ground. The guided filter (He, Sun &
+Tang 2013, IEEE Trans. PAMI 35(6):1397-1409) fits that function in every window by regularised
+least squares; it is also the first step of closed-form matting. It is fitted at the coarse scale
+and applied at the fine one (He & Sun 2015, arXiv:1505.00996).
+"""
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+Floats = NDArray[np.float32]
+
+
+def soften(probability: Floats, coarse: Floats, fine: Floats, window_px: int) -> Floats:
+    """Share of plant at the fine scale.
+
+    Parameters
+    ----------
+    probability : ndarray of float32, shape (h, w)
+        Of plant, 0..1, at the coarse scale.
+    coarse : ndarray of float32, shape (h, w, 3)
+        The picture at the coarse scale, values about 0..1.
+    fine : ndarray of float32, shape (h', w', 3)
+        The picture at the fine scale, same values.
+    window_px : int
+        Side of the window in pixels of the coarse scale; odd.
+
+    Returns
+    -------
+    ndarray of float32, shape (h', w')
+        0..1.
+    """
+    slope, offset = _local_line(probability, coarse, window_px)
+    size = (fine.shape[1], fine.shape[0])
+    share = cv2.resize(offset, size, interpolation=cv2.INTER_LINEAR)
+    for channel in range(3):
+        part = cv2.resize(slope[..., channel], size, interpolation=cv2.INTER_LINEAR)
+        share += part * fine[..., channel]
+    return np.clip(share, 0.0, 1.0)
+
+
+# Variance of colour (values 0..1) below which a window says nothing about an outline.
+_FLAT = 4e-4
+
+
+def _local_line(
+    probability: Floats, picture: Floats, window_px: int
+) -> tuple[Floats, Floats]:
+    """Slope (h, w, 3) and offset (h, w) of probability against colour around each pixel."""
+    window = (window_px, window_px)
+
+    def mean(image: Floats) -> Floats:
+        return cv2.blur(image, window, borderType=cv2.BORDER_REFLECT_101).astype(np.float32)
+
+    colour, level = mean(picture), mean(probability)
+    cross = mean(picture * probability[..., None]) - colour * level[..., None]
+    pairs = [(0, 0), (0, 1), (0, 2), (1, 1), (1, 2), (2, 2)]
+    xx, xy, xz, yy, yz, zz = (
+        mean(picture[..., i] * picture[..., j])
+        - colour[..., i] * colour[..., j]
+        + np.float32(_FLAT if i == j else 0.0)
+        for i, j in pairs
+    )
+    # Inverse of the symmetric 3 x 3 covariance by cofactors.
+    c00, c01, c02 = yy * zz - yz * yz, xz * yz - xy * zz, xy * yz - xz * yy
+    c11, c12, c22 = xx * zz - xz * xz, xy * xz - xx * yz, xx * yy - xy * xy
+    determinant = xx * c00 + xy * c01 + xz * c02
+    u, v, w = cross[..., 0], cross[..., 1], cross[..., 2]
+    slope = np.stack(
+        [
+            c00 * u + c01 * v + c02 * w,
+            c01 * u + c11 * v + c12 * w,
+            c02 * u + c12 * v + c22 * w,
+        ],
+        axis=-1,
+    )
+    slope /= np.maximum(determinant, np.float32(1e-12))[..., None]
+    offset = level - np.sum(slope * colour, axis=-1)
+    return mean(slope), mean(offset)
