@@ -90,17 +90,6 @@ def read_photo(path: Path) -> Photo:
     return Photo(path, hashlib.sha256(data).hexdigest(), rgb, decoded.exif.camera)
 
 
-def hash_photo(path: Path) -> str:
-    """SHA-256 of a photo's bytes, hexadecimal, without decoding it.
-
-    Raises
-    ------
-    UnreadablePhotoError
-        The file cannot be read.
-    """
-    return hashlib.sha256(_bytes_of(path)).hexdigest()
-
-
 def _bytes_of(path: Path) -> bytes:
     if path.is_dir():
         msg = f"{path} is a folder, not a photo."

@@ -1,0 +1,1 @@
+"""The ledger of results, and results as CSV files."""

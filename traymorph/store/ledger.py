@@ -1,0 +1,231 @@
+"""The ledger: takes what trays gave, keeps it for good, gives it back for unchanged trays.
+
+One transaction per tray: after an interruption every finished tray is there and no half one.
+"""
+
+from pathlib import Path
+from types import TracebackType
+from typing import Self
+from uuid import uuid4
+
+from sqlalchemy import Connection, Engine, RowMapping, Select, func, insert, select
+
+import traymorph
+from traymorph.errors import ExitCode
+from traymorph.model.results import TrayResult
+from traymorph.store.connection import now, open_database, reading, writing
+from traymorph.store.rows import Content, columns_of, content_hash, content_of, result_of
+from traymorph.store.schema import (
+    failures,
+    kept,
+    measurements,
+    photo_checks,
+    runs,
+    tray_rows,
+)
+
+_CONTENT = (tray_rows, photo_checks, failures)
+# Failures that lie in the installation and not in photos: another attempt may well succeed.
+_WORTH_ANOTHER_TRY = (ExitCode.BUG, ExitCode.STORE, ExitCode.MISSING_DEPENDENCY)
+
+
+class Ledger:
+    """Results of one trial in a ledger that may hold several.
+
+    Parameters
+    ----------
+    engine : Engine
+        An opened ledger.
+    trial : str
+        Name of the trial in it.
+    """
+
+    def __init__(self, engine: Engine, trial: str) -> None:
+        self._engine = engine
+        self._trial = trial
+
+    def begin_run(self) -> str:
+        """Note that a run of this version of the program begins.
+
+        Returns
+        -------
+        str
+            Its id, for :meth:`record`.
+        """
+        run_id = str(uuid4())
+        with writing(self._engine) as connection:
+            connection.execute(
+                insert(runs).values(
+                    run_id=run_id,
+                    trial=self._trial,
+                    program_version=traymorph.__version__,
+                    started_at=now(),
+                )
+            )
+        return run_id
+
+    def find(self, tray_id: str, fingerprint: str) -> TrayResult | None:
+        """Look up what a tray gave when it was last measured from the same inputs.
+
+        Parameters
+        ----------
+        tray_id : str
+            The tray.
+        fingerprint : str
+            Hash of everything that the tray's result depends on: photos, sizes, settings and
+            version of the program.
+
+        Returns
+        -------
+        TrayResult or None
+            With the columns of trays.csv as they were then. None where there is none, or where
+            it failed for reasons that lie in the installation.
+        """
+        newest = (
+            _kept_results()
+            .where(
+                measurements.c.trial == self._trial,
+                measurements.c.tray_id == tray_id,
+                measurements.c.input_fingerprint == fingerprint,
+            )
+            .order_by(kept.c.kept_id.desc())
+            .limit(1)
+        )
+        with reading(self._engine) as connection:
+            results = _results(connection, newest)
+        if not results:
+            return None
+        (result,) = results
+        if any(failure.exit_code in _WORTH_ANOTHER_TRY for failure in result.failures):
+            return None
+        return result
+
+    def record(self, run_id: str, fingerprint: str, result: TrayResult) -> None:
+        """Keep what a tray gave, in one transaction.
+
+        A result that is in the ledger already (found by :meth:`find`, or measured by another
+        run at the same time) is not stored twice; the run only notes that it stands.
+
+        Parameters
+        ----------
+        run_id : str
+            As :meth:`begin_run` gave it.
+        fingerprint : str
+            As for :meth:`find`.
+        result : TrayResult
+            Everything that it gave.
+        """
+        content = content_of(result)
+        key = {
+            "trial": self._trial,
+            "tray_id": result.tray_id,
+            "input_fingerprint": fingerprint,
+            "content_hash": content_hash(content),
+        }
+        with writing(self._engine) as connection:
+            present = select(measurements.c.measurement_id).filter_by(**key)
+            measurement_id = connection.execute(present).scalar_one_or_none()
+            if measurement_id is None:
+                measurement_id = _add(connection, key, content)
+            connection.execute(
+                insert(kept).values(
+                    run_id=run_id, measurement_id=measurement_id, columns=columns_of(result)
+                )
+            )
+
+    def latest(self) -> list[TrayResult]:
+        """Give each tray's latest result, in the order in which trays were last kept."""
+        newest = (
+            select(func.max(kept.c.kept_id).label("kept_id"))
+            .join(measurements, measurements.c.measurement_id == kept.c.measurement_id)
+            .where(measurements.c.trial == self._trial)
+            .group_by(measurements.c.tray_id)
+            .subquery()
+        )
+        wanted = (
+            _kept_results()
+            .join(newest, newest.c.kept_id == kept.c.kept_id)
+            .order_by(kept.c.kept_id)
+        )
+        with reading(self._engine) as connection:
+            return _results(connection, wanted)
+
+    def close(self) -> None:
+        """Close the database."""
+        self._engine.dispose()
+
+    def __enter__(self) -> Self:
+        return self
+
+    def __exit__(
+        self,
+        kind: type[BaseException] | None,
+        error: BaseException | None,
+        trace: TracebackType | None,
+    ) -> None:
+        self.close()
+
+
+def open_ledger(location: str | Path, folder: Path | None = None) -> Ledger:
+    """Open a ledger, making it where there is none.
+
+    Parameters
+    ----------
+    location : str or Path
+        File or database URL.
+    folder : Path or None
+        The trial folder, which tells trials apart in a ledger that holds several; None = the
+        folder that the ledger itself lies in.
+
+    Returns
+    -------
+    Ledger
+        To be closed, or used in a ``with`` statement.
+
+    Raises
+    ------
+    StoreError
+        It cannot be opened or written, is no ledger, or was written by a newer version.
+    """
+    engine = open_database(location)
+    place = Path(engine.url.database or "").resolve().parent
+    return Ledger(engine, _trial_name(place if folder is None else folder.resolve(), place))
+
+
+def _trial_name(folder: Path, place: Path) -> str:
+    """Name a trial by its path as seen from the ledger, so that both can be moved together."""
+    if folder.is_relative_to(place):
+        return folder.relative_to(place).as_posix()
+    return folder.as_posix()
+
+
+def _kept_results() -> Select[tuple[int, str, str]]:
+    return select(kept.c.measurement_id, measurements.c.tray_id, kept.c.columns).join(
+        measurements, measurements.c.measurement_id == kept.c.measurement_id
+    )
+
+
+def _add(connection: Connection, key: dict[str, str], content: Content) -> int:
+    added = connection.execute(insert(measurements).values(**key, recorded_at=now()))
+    (measurement_id,) = added.inserted_primary_key or (0,)
+    for table in _CONTENT:
+        rows = [
+            {"measurement_id": measurement_id, "position": position, **row}
+            for position, row in enumerate(content[table.name])
+        ]
+        if rows:
+            connection.execute(insert(table), rows)
+    return int(measurement_id)
+
+
+def _results(connection: Connection, wanted: Select[tuple[int, str, str]]) -> list[TrayResult]:
+    found = connection.execute(wanted).all()
+    ids = select(wanted.subquery().c.measurement_id)
+    content: dict[int, dict[str, list[RowMapping]]] = {
+        one.measurement_id: {table.name: [] for table in _CONTENT} for one in found
+    }
+    for table in _CONTENT:
+        held = select(table).where(table.c.measurement_id.in_(ids)).order_by(table.c.position)
+        for row in connection.execute(held).mappings():
+            content[row["measurement_id"]][table.name].append(row)
+    return [result_of(one.tray_id, content[one.measurement_id], one.columns) for one in found]
