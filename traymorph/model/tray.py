@@ -5,6 +5,11 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from traymorph.model.card import ColourFit
+from traymorph.model.masks import PlantMasks
+from traymorph.model.trial import TraySize
+from traymorph.model.viewpoint import Viewpoint
+
 
 @dataclass(frozen=True, slots=True, eq=False)
 class TrayOpening:
@@ -24,6 +29,8 @@ class TrayOpening:
         when too little of the rim is seen to tell.
     seen_share : float
         Share of the opening's outline along which an edge of the rim was seen.
+    in_photo_share : float
+        Share of the opening that lies within the photo.
     """
 
     corners_mm: NDArray[np.float64]
@@ -31,6 +38,7 @@ class TrayOpening:
     position_u_mm: float
     scale_ratio: float
     seen_share: float
+    in_photo_share: float
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -59,3 +67,69 @@ class FrontWall:
     right_x_mm: float
     position_u_mm: float
     seen_share: float
+
+
+@dataclass(frozen=True, slots=True)
+class LeafPlane:
+    """The plane in which overhead areas are taken: the mean height of the visible leaf.
+
+    Parameters
+    ----------
+    height_mm : float
+        Above the card's face, mm.
+    u_mm : float
+        Its standard uncertainty, mm.
+    """
+
+    height_mm: float
+    u_mm: float
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class TrayOverhead:
+    """An overhead photo with its tray found, ready to be measured.
+
+    Parameters
+    ----------
+    rgb : ndarray of uint8, shape (h, w, 3)
+        Colour-corrected, sRGB-encoded picture on the pixel grid of the masks.
+    masks : PlantMasks
+        The tray's own plants.
+    viewpoint : Viewpoint
+        The camera in the card's frame.
+    size : TraySize
+        Stated sizes.
+    opening : TrayOpening or None
+        None where the tray's size is not known.
+    colour : ColourFit
+        How the picture's colours were corrected.
+    """
+
+    rgb: NDArray[np.uint8]
+    masks: PlantMasks
+    viewpoint: Viewpoint
+    size: TraySize
+    opening: TrayOpening | None
+    colour: ColourFit
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class TraySide:
+    """A side photo with its front wall found, ready to be measured.
+
+    Parameters
+    ----------
+    masks : PlantMasks
+        The tray's own plants.
+    viewpoint : Viewpoint
+        The camera in the side card's frame.
+    size : TraySize
+        Stated sizes.
+    wall : FrontWall
+        Where the front wall is.
+    """
+
+    masks: PlantMasks
+    viewpoint: Viewpoint
+    size: TraySize
+    wall: FrontWall

@@ -1,0 +1,1 @@
+"""One small function per metric, each with its first standard uncertainty."""

@@ -1,0 +1,176 @@
+"""Colour of the visible leaf after the card's correction: CIELAB and greenness indices."""
+
+import math
+from dataclasses import dataclass
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+from skimage.color import rgb2hsv, rgb2lab
+
+from traymorph.model.masks import PlantMasks
+from traymorph.model.results import Measured
+
+_WHOLE_LEAF = 0.95
+"""A pixel with less leaf carries the colour of what lies beside it."""
+_CLIPPED = 250
+"""From this value on a channel may have been cut off."""
+_FEWEST_PIXELS = 50
+_GREEN_HUE_DEG = (60.0, 120.0)
+"""Hue between which Karcher & Richardson (2003) define their index."""
+_YELLOW_HUE_DEG = (60.0, 100.0)
+_YELLOW_CHROMA = 20.0
+_LIGHT_U_L = 2.0
+"""Leaves stand nearer the lamp than the card, and the light's fall-off is known only roughly."""
+_LEAST_DE00 = 0.7
+"""No printed card is better than this."""
+
+Colours = NDArray[np.float64]
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class LeafColours:
+    """Colours of whole, unclipped leaf pixels.
+
+    Parameters
+    ----------
+    encoded : ndarray, shape (n, 3)
+        Corrected sRGB-encoded values, 0 to 1.
+    lab : ndarray, shape (n, 3)
+        CIELAB under D65.
+    """
+
+    encoded: Colours
+    lab: Colours
+
+
+def leaf_colours(rgb: NDArray[np.uint8], masks: PlantMasks) -> LeafColours | None:
+    """Collect the colours of the tray's leaves.
+
+    Parameters
+    ----------
+    rgb : ndarray of uint8, shape (h, w, 3)
+        Corrected picture on the pixel grid of the masks.
+    masks : PlantMasks
+        The tray's own plants.
+
+    Returns
+    -------
+    LeafColours or None
+        None where fewer than fifty pixels show nothing but unclipped leaf.
+    """
+    whole = (masks.leaf >= _WHOLE_LEAF).astype(np.uint8)
+    inner = cv2.erode(whole, np.ones((3, 3), np.uint8)) > 0
+    pixels = rgb[inner]
+    pixels = pixels[pixels.max(axis=1) < _CLIPPED]
+    if len(pixels) < _FEWEST_PIXELS:
+        return None
+    encoded = pixels.astype(np.float64) / 255.0
+    return LeafColours(encoded, rgb2lab(encoded[None])[0])
+
+
+def lab_metrics(colours: LeafColours, error_de00: float) -> dict[str, Measured]:
+    """Mean L*, a*, b* over leaf pixels, and chroma and hue of that mean.
+
+    Parameters
+    ----------
+    colours : LeafColours
+        Leaf pixels.
+    error_de00 : float
+        What the card's correction leaves, CIEDE2000.
+
+    Returns
+    -------
+    dict of str to Measured
+        ``leaf_l``, ``leaf_a``, ``leaf_b``, ``leaf_chroma``, ``leaf_hue_deg``.
+    """
+    lightness, a, b = (float(v) for v in colours.lab.mean(axis=0))
+    chroma = math.hypot(a, b)
+    error = max(error_de00, _LEAST_DE00) if math.isfinite(error_de00) else 5.0
+    # CIEDE2000 weighs chroma by 1 + 0.045 C and hue by 1 + 0.015 C: undo that for a* and b*
+    u_chroma = error * (1.0 + 0.045 * chroma) / math.sqrt(3.0)
+    u_hue_mm = error * (1.0 + 0.015 * chroma) / math.sqrt(3.0)
+    cos, sin = a / max(chroma, 1e-9), b / max(chroma, 1e-9)
+    u_hue = math.degrees(u_hue_mm / chroma) if chroma > u_hue_mm else 104.0
+    return {
+        "leaf_l": Measured(lightness, math.hypot(_LIGHT_U_L, error / math.sqrt(3.0))),
+        "leaf_a": Measured(a, math.hypot(cos * u_chroma, sin * u_hue_mm)),
+        "leaf_b": Measured(b, math.hypot(sin * u_chroma, cos * u_hue_mm)),
+        "leaf_chroma": Measured(chroma, u_chroma),
+        "leaf_hue_deg": Measured(math.degrees(math.atan2(b, a)) % 360.0, min(u_hue, 104.0)),
+    }
+
+
+def green_share(encoded: Colours) -> float:
+    """G / (R + G + B) of an sRGB-encoded colour, shape (3,)."""
+    return float(encoded[1] / encoded.sum()) if encoded.sum() > 0 else math.nan
+
+
+def excess_green(encoded: Colours) -> float:
+    """2g - r - b on chromatic coordinates of an sRGB-encoded colour, shape (3,)."""
+    return 3.0 * green_share(encoded) - 1.0
+
+
+def greenness_index(encoded: Colours) -> float:
+    """Dark green colour index of an sRGB-encoded colour; NaN outside hues of 60 to 120 degrees.
+
+    Source: Karcher & Richardson 2003, Crop Science 43(3):943-951.
+    """
+    hue, saturation, brightness = rgb2hsv(np.asarray(encoded, dtype=np.float64)[None, None])[0, 0]
+    degrees = 360.0 * float(hue)
+    low, high = _GREEN_HUE_DEG
+    if saturation <= 0 or not low - 1e-9 <= degrees <= high + 1e-9:
+        return math.nan
+    return ((degrees - 60.0) / 60.0 + (1.0 - float(saturation)) + (1.0 - float(brightness))) / 3.0
+
+
+_INDICES = {
+    "green_share": green_share,
+    "excess_green": excess_green,
+    "greenness_index": greenness_index,
+}
+
+
+def index_metrics(colours: LeafColours, error_de00: float) -> dict[str, Measured]:
+    """Greenness indices of the mean leaf colour, with the doubt of each channel carried through.
+
+    Parameters
+    ----------
+    colours : LeafColours
+        Leaf pixels.
+    error_de00 : float
+        What the card's correction leaves, CIEDE2000.
+
+    Returns
+    -------
+    dict of str to Measured
+        ``green_share``, ``excess_green``, ``greenness_index``.
+    """
+    mean = colours.encoded.mean(axis=0)
+    error = max(error_de00, _LEAST_DE00) if math.isfinite(error_de00) else 5.0
+    channel_u = 0.006 * error  # one CIEDE2000 is about 1.5 of 255 in each channel of a mid green
+    result = {}
+    for name, index in _INDICES.items():
+        value = index(mean)
+        changes = [index(mean + channel_u * axis) - value for axis in np.eye(3)]
+        result[name] = Measured(value, math.sqrt(float(np.nansum(np.square(changes)))))
+        if math.isnan(value):
+            result[name] = Measured()
+    return result
+
+
+def yellowed_pct(colours: LeafColours, error_de00: float) -> Measured:
+    """Share of leaf pixels that are yellowed, per cent.
+
+    The doubt is the change when the limit of hue moves by what the correction leaves.
+    """
+    chroma = np.hypot(colours.lab[:, 1], colours.lab[:, 2])
+    hue = np.degrees(np.arctan2(colours.lab[:, 2], colours.lab[:, 1]))
+
+    def share(shift_deg: float) -> float:
+        low, high = _YELLOW_HUE_DEG
+        yellow = (hue > low) & (hue < high + shift_deg) & (chroma > _YELLOW_CHROMA)
+        return 100.0 * float(yellow.mean())
+
+    shift = 1.0 + (error_de00 if math.isfinite(error_de00) else 5.0)
+    return Measured(share(0.0), 0.5 * (share(shift) - share(-shift)))

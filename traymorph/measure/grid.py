@@ -1,0 +1,122 @@
+"""Carries soft masks from the photo to a plane, on a grid of fixed millimetres."""
+
+from dataclasses import dataclass
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from traymorph.model.masks import PlantMasks
+from traymorph.model.plane_grid import PlaneGrid
+from traymorph.model.tray import TrayOpening
+from traymorph.model.viewpoint import Viewpoint
+
+MARGIN_MM = 65.0
+"""How far outside the opening overhang is looked for."""
+
+Plane = NDArray[np.float32]
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class PlanView:
+    """Plants in the plane of the leaves, as seen vertically from above.
+
+    Columns run along the tray's length. Without an opening the grid holds all plants along the
+    card's axes and ``inside`` is None.
+
+    Parameters
+    ----------
+    leaf, stem : ndarray of float32, shape (rows, columns)
+        Share of each cell that is leaf or stem.
+    inside : tuple of slice or None
+        Rows and columns of the tray's opening.
+    step_mm : float
+        Side of a cell.
+    """
+
+    leaf: Plane
+    stem: Plane
+    inside: tuple[slice, slice] | None
+    step_mm: float
+
+    @property
+    def plant(self) -> Plane:
+        """Share of each cell that is plant, shape (rows, columns)."""
+        both: Plane = np.minimum(self.leaf + self.stem, np.float32(1.0))
+        return both
+
+    @property
+    def cell_cm2(self) -> float:
+        """Area of a cell."""
+        return self.step_mm**2 / 100.0
+
+
+def plan_view(
+    masks: PlantMasks,
+    viewpoint: Viewpoint,
+    opening: TrayOpening | None,
+    height_mm: float,
+    step_mm: float,
+) -> PlanView:
+    """Carry the tray's plants to the plane of the leaves.
+
+    Parameters
+    ----------
+    masks : PlantMasks
+        The tray's own plants.
+    viewpoint : Viewpoint
+        The camera.
+    opening : TrayOpening or None
+        Where the tray is, if known.
+    height_mm : float
+        Height of the plane above the card's face.
+    step_mm : float
+        Side of a cell wanted; the opening is cut into a whole number of cells near it.
+
+    Returns
+    -------
+    PlanView
+        Plants on the grid.
+    """
+    if opening is None:
+        grid, inside = _grid_of_plants(masks, viewpoint, height_mm, step_mm), None
+    else:
+        grid, inside = grid_of_opening(opening, height_mm, step_mm)
+    x, y = grid.sampling(viewpoint, masks.scale)
+    leaf, stem = (
+        cv2.remap(layer, x, y, cv2.INTER_LINEAR, borderMode=cv2.BORDER_CONSTANT).astype(np.float32)
+        for layer in (masks.leaf, masks.stem)
+    )
+    return PlanView(leaf=leaf, stem=stem, inside=inside, step_mm=grid.step_mm)
+
+
+def grid_of_opening(
+    opening: TrayOpening, height_mm: float, step_mm: float
+) -> tuple[PlaneGrid, tuple[slice, slice]]:
+    """Lay a grid along the tray, with a margin; say which of its cells are the opening's."""
+    a, b, _, d = opening.corners_mm
+    length, width = float(np.hypot(*(b - a))), float(np.hypot(*(d - a)))
+    along = (b - a) / length
+    across = np.array([-along[1], along[0]])
+    rows = max(1, round(width / step_mm))
+    step = width / rows
+    columns = max(1, round(length / step))
+    margin = round(MARGIN_MM / step)
+    # the first cell of the opening has its centre half a cell inside the corner
+    origin = a + (0.5 - margin) * step * (along + across)
+    grid = PlaneGrid(origin, along, step, (rows + 2 * margin, columns + 2 * margin), height_mm)
+    return grid, (slice(margin, margin + rows), slice(margin, margin + columns))
+
+
+def _grid_of_plants(
+    masks: PlantMasks, viewpoint: Viewpoint, height_mm: float, step_mm: float
+) -> PlaneGrid:
+    rows, columns = np.nonzero(masks.plant > 0)
+    if len(rows) == 0:
+        return PlaneGrid(np.zeros(2), np.array([1.0, 0.0]), step_mm, (1, 1), height_mm)
+    low, high = np.array([columns.min(), rows.min()]), np.array([columns.max(), rows.max()])
+    corners = np.array([low, [high[0], low[1]], high, [low[0], high[1]]], dtype=float)
+    met = viewpoint.on_plane((corners + 0.5) * masks.scale - 0.5, height_mm)
+    origin = met.min(axis=0)
+    width, height = np.ceil((met.max(axis=0) - origin) / step_mm).astype(int) + 1
+    return PlaneGrid(origin, np.array([1.0, 0.0]), step_mm, (int(height), int(width)), height_mm)

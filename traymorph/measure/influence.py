@@ -1,0 +1,104 @@
+"""Uncertainty of overhead metrics: every influence is moved by its own doubt, the change counts.
+
+JCGM 100:2008 (GUM) section 5.1.3 note 2: the contribution of an input is the change of the
+result when that input alone changes by its standard uncertainty.
+"""
+
+import math
+from collections.abc import Iterator
+from dataclasses import replace
+
+import numpy as np
+
+from traymorph.measure.grid import PlanView, plan_view
+from traymorph.measure.overhead import OVERHEAD_METRICS
+from traymorph.model.masks import PlantMasks
+from traymorph.model.results import Measured
+from traymorph.model.tray import LeafPlane, TrayOverhead
+from traymorph.model.viewpoint import Viewpoint
+
+STEP_MM = 0.5
+"""Cell of the grid: a tenth of a narrow seed leaf."""
+_COARSE_STEP_MM = 1.0
+"""Cell on which changes are taken; they are differences of like with like."""
+
+CARD_SCALE_U = 0.003
+"""Relative doubt of the card's size: a printed bar read to 0.2 mm, and paper that swells."""
+MASK_BIAS = 0.25
+"""Share of the doubtful pixels that are wrong in the same direction."""
+
+
+def measure_plan(tray: TrayOverhead, plane: LeafPlane) -> dict[str, Measured]:
+    """All metrics of the plan view with their standard uncertainties.
+
+    Parameters
+    ----------
+    tray : TrayOverhead
+        The photo and the tray found in it.
+    plane : LeafPlane
+        The plane of the areas.
+
+    Returns
+    -------
+    dict of str to Measured
+        One entry for every name of ``OVERHEAD_METRICS``; NaN where it needs an unknown opening.
+    """
+    values = _read(plan_view(tray.masks, tray.viewpoint, tray.opening, plane.height_mm, STEP_MM))
+    base = _read(
+        plan_view(tray.masks, tray.viewpoint, tray.opening, plane.height_mm, _COARSE_STEP_MM)
+    )
+    variance = dict.fromkeys(values, 0.0)
+    for view in _moved(tray, plane):
+        for name, value in _read(view).items():
+            variance[name] += (value - base[name]) ** 2
+    return {name: Measured(value, math.sqrt(variance[name])) for name, value in values.items()}
+
+
+def _read(view: PlanView) -> dict[str, float]:
+    return {name: metric(view) for name, metric in OVERHEAD_METRICS.items()}
+
+
+def _moved(tray: TrayOverhead, plane: LeafPlane) -> Iterator[PlanView]:
+    """Move one influence after the other by its standard uncertainty."""
+    height, step = plane.height_mm, _COARSE_STEP_MM
+    masks, viewpoint, opening = tray.masks, tray.viewpoint, tray.opening
+    up = math.hypot(plane.u_mm, _height_doubt_of_camera(viewpoint, plane))
+    yield plan_view(masks, viewpoint, opening, height + up, step)
+    yield plan_view(_with_bias(masks), viewpoint, opening, height, step)
+    yield _with_larger_card(tray, plane)
+    if opening is not None:
+        for shift in opening.position_u_mm * np.eye(2):
+            moved = replace(opening, corners_mm=opening.corners_mm + shift)
+            yield plan_view(masks, viewpoint, moved, height, step)
+
+
+def _with_larger_card(tray: TrayOverhead, plane: LeafPlane) -> PlanView:
+    """All plants larger; the opening keeps its stated size, so it holds less of the picture."""
+    growth, opening = 1.0 + CARD_SCALE_U, tray.opening
+    if opening is not None:
+        middle = opening.corners_mm.mean(axis=0)
+        opening = replace(opening, corners_mm=middle + (opening.corners_mm - middle) / growth)
+    view = plan_view(tray.masks, tray.viewpoint, opening, plane.height_mm, _COARSE_STEP_MM)
+    return replace(view, step_mm=view.step_mm * growth)
+
+
+def _height_doubt_of_camera(viewpoint: Viewpoint, plane: LeafPlane) -> float:
+    """Doubt of distance and tilt, as the error of the plane's height that changes scale alike."""
+    distance = abs(float(viewpoint.position_mm[2]))
+    by_distance = abs(plane.height_mm) * viewpoint.distance_u_rel
+    below = viewpoint.position_mm[:2]
+    lever = float(np.hypot(*below))
+    by_tilt = min(lever, distance) * math.radians(viewpoint.tilt_u_deg)
+    return math.hypot(by_distance, by_tilt)
+
+
+def _with_bias(masks: PlantMasks) -> PlantMasks:
+    """Masks in which a share of the doubtful pixels is all plant."""
+    plant = masks.plant
+    gained = MASK_BIAS * masks.doubt * (1.0 - plant)
+    leafy = np.where(plant > 0, masks.leaf / np.maximum(plant, 1e-3), 1.0)
+    return replace(
+        masks,
+        leaf=(masks.leaf + gained * leafy).astype(np.float32),
+        stem=(masks.stem + gained * (1.0 - leafy)).astype(np.float32),
+    )

@@ -1,0 +1,83 @@
+"""Metrics of the overhead view, one small function each, on the plan view of a tray."""
+
+import math
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from traymorph.measure.grid import PlanView
+
+EVENNESS_CELL_MM = 25.0
+_COVERED = 0.5
+"""A cell is bare when less than half of it is plant."""
+
+
+def canopy_cover_pct(view: PlanView) -> float:
+    """Share of the opening covered by plant, per cent; NaN without an opening."""
+    if view.inside is None:
+        return math.nan
+    return 100.0 * float(view.plant[view.inside].mean())
+
+
+def projected_leaf_area_cm2(view: PlanView) -> float:
+    """Leaf seen from above within the opening, cm2; all of it where the opening is not known."""
+    leaf = view.leaf if view.inside is None else view.leaf[view.inside]
+    return float(leaf.sum(dtype=np.float64)) * view.cell_cm2
+
+
+def overhang_area_cm2(view: PlanView) -> float:
+    """Plant seen from above outside the opening, cm2; NaN without an opening."""
+    if view.inside is None:
+        return math.nan
+    plant = view.plant
+    total = float(plant.sum(dtype=np.float64)) - float(plant[view.inside].sum(dtype=np.float64))
+    return total * view.cell_cm2
+
+
+def cell_cover(view: PlanView) -> NDArray[np.float64]:
+    """Cover, 0 to 1, of every whole 25 mm cell counted from the opening's corner."""
+    if view.inside is None:
+        return np.full((0, 0), math.nan)
+    plant = view.plant[view.inside]
+    edges = [
+        np.round(
+            np.arange(0, int(n * view.step_mm / EVENNESS_CELL_MM + 1e-6) + 1)
+            * EVENNESS_CELL_MM
+            / view.step_mm
+        ).astype(int)
+        for n in plant.shape
+    ]
+    total = np.zeros((plant.shape[0] + 1, plant.shape[1] + 1))
+    total[1:, 1:] = plant.cumsum(0, dtype=np.float64).cumsum(1)
+    corners = total[np.ix_(edges[0], edges[1])]
+    sums = corners[1:, 1:] - corners[:-1, 1:] - corners[1:, :-1] + corners[:-1, :-1]
+    cover: NDArray[np.float64] = sums / np.outer(np.diff(edges[0]), np.diff(edges[1]))
+    return cover
+
+
+def evenness_cv_pct(view: PlanView) -> float:
+    """Coefficient of variation of cover between 25 mm cells, per cent; NaN without plants."""
+    cover = cell_cover(view)
+    if cover.size == 0 or cover.mean() <= 0:
+        return math.nan
+    return 100.0 * float(cover.std() / cover.mean())
+
+
+def largest_gap_cm2(view: PlanView) -> float:
+    """Largest patch of the opening without plant, joined by edges, cm2; NaN without an opening."""
+    if view.inside is None:
+        return math.nan
+    bare = (view.plant[view.inside] < _COVERED).astype(np.uint8)
+    _, _, stats, _ = cv2.connectedComponentsWithStats(bare, connectivity=4)
+    return float(stats[1:, cv2.CC_STAT_AREA].max(initial=0)) * view.cell_cm2
+
+
+OVERHEAD_METRICS = {
+    "canopy_cover_pct": canopy_cover_pct,
+    "projected_leaf_area_cm2": projected_leaf_area_cm2,
+    "overhang_area_cm2": overhang_area_cm2,
+    "evenness_cv_pct": evenness_cv_pct,
+    "largest_gap_cm2": largest_gap_cm2,
+}
+"""Metrics that are read off the plan view alone."""

@@ -1,0 +1,166 @@
+"""All metrics of a tray's overhead and side photo, with their uncertainties and flags."""
+
+import math
+
+import numpy as np
+
+from traymorph.measure.colour import (
+    index_metrics,
+    lab_metrics,
+    leaf_colours,
+    yellowed_pct,
+)
+from traymorph.measure.depth import Sight, level_heights
+from traymorph.measure.influence import measure_plan
+from traymorph.measure.side import (
+    FrontView,
+    bare_stem_mm,
+    column_tops_mm,
+    front_view,
+    height_metrics,
+    leaf_layer_mm,
+    stem_to_leaf_ratio,
+)
+from traymorph.model.metrics import METRICS
+from traymorph.model.photo import View
+from traymorph.model.results import Measured
+from traymorph.model.tray import LeafPlane, TrayOverhead, TraySide
+
+_CLOSED_PCT = 97.0
+_CUT_OFF_SHARE = 0.995
+_SCALE_DISAGREES = 0.02
+"""Card and tray sizes are read to about 0.5 %; a card 10 mm off its stated height gives 2 %."""
+_UNCERTAIN_U_MM = 2.0
+_LEAST_CLEAR_MM = 5.0
+"""Plants that rise less than this above the rim show no stems or leaf layer."""
+_ASSUMED_FILL_MM, _ASSUMED_FILL_U_MM = 20.0, 10.0
+_FILL_U_MM = 1.0
+_RATIO_U, _LAYER_U = 0.15, 0.06
+"""Relative doubt of parting leaf and stem from the side."""
+_LAYER_U_MM = 1.0
+
+Result = tuple[dict[str, Measured], tuple[str, ...]]
+
+
+def measure_overhead(tray: TrayOverhead, plane: LeafPlane) -> Result:
+    """Measure the overhead view of one tray.
+
+    Parameters
+    ----------
+    tray : TrayOverhead
+        Corrected picture, the tray's own plants and its opening.
+    plane : LeafPlane
+        The plane of the areas, from :func:`traymorph.measure.plane.leaf_plane`.
+
+    Returns
+    -------
+    tuple of (dict of str to Measured, tuple of str)
+        Every overhead metric of ``METRICS``, NaN where it could not be measured, and the flags
+        that say why.
+    """
+    metrics = _empty(View.OVERHEAD)
+    flags = _opening_flags(tray)
+    if not (tray.masks.plant >= 0.5).any():
+        flags.append("no_plants")
+    metrics |= measure_plan(tray, plane)
+    if metrics["canopy_cover_pct"].value > _CLOSED_PCT:
+        flags.append("closed_canopy")
+    colours, colour_flags = _colour(tray)
+    return metrics | colours, (*flags, *colour_flags)
+
+
+def measure_side(tray: TraySide) -> Result:
+    """Measure the side view of one tray.
+
+    Parameters
+    ----------
+    tray : TraySide
+        The tray's own plants and its front wall.
+
+    Returns
+    -------
+    tuple of (dict of str to Measured, tuple of str)
+        Every side metric of ``METRICS``, NaN where it could not be measured, and the flags that
+        say why.
+    """
+    metrics = _empty(View.SIDE)
+    flags = ["edge_plants"]
+    view = front_view(tray)
+    tops = column_tops_mm(view)
+    if not np.isfinite(tops).any():
+        return metrics, (*flags, "no_plants")
+    fill, fill_u = tray.size.rim_above_medium_mm, _FILL_U_MM
+    if fill is None:
+        fill, fill_u = _ASSUMED_FILL_MM, _ASSUMED_FILL_U_MM
+        flags.append("rim_height_missing")
+    apparent = tops[np.isfinite(tops)] + fill
+    heights, correction_u = level_heights(apparent, _sight(tray, fill))
+    u = math.hypot(tray.wall.position_u_mm, fill_u, correction_u, _scale_u(tray) * heights.mean())
+    metrics |= height_metrics(heights, u)
+    if np.nanmean(tops) < _LEAST_CLEAR_MM:
+        return metrics, (*flags, "canopy_below_rim")
+    return metrics | _layers(view, tray.wall.position_u_mm), tuple(flags)
+
+
+def _empty(view: View) -> dict[str, Measured]:
+    return {name: Measured() for name, spec in METRICS.items() if spec.view is view}
+
+
+def _opening_flags(tray: TrayOverhead) -> list[str]:
+    opening = tray.opening
+    if opening is None:
+        return ["tray_size_missing"]
+    flags = []
+    if opening.in_photo_share < _CUT_OFF_SHARE:
+        flags.append("tray_cut_off")
+    if opening.position_u_mm > _UNCERTAIN_U_MM:
+        flags.append("tray_uncertain")
+    if abs(opening.scale_ratio - 1.0) > _SCALE_DISAGREES:
+        flags.append("scale_disagrees")
+    return flags
+
+
+def _colour(tray: TrayOverhead) -> tuple[dict[str, Measured], tuple[str, ...]]:
+    if not tray.colour.shows_colour:
+        return {}, ("light_unfit_for_colour",)
+    colours = leaf_colours(tray.rgb, tray.masks)
+    if colours is None:
+        return {}, ()
+    error = tray.colour.error_de00
+    metrics = {
+        **lab_metrics(colours, error),
+        **index_metrics(colours, error),
+        "yellowed_pct": yellowed_pct(colours, error),
+    }
+    outside = math.isnan(metrics["greenness_index"].value)
+    return metrics, ("hue_outside_index",) if outside else ()
+
+
+def _sight(tray: TraySide, fill_mm: float) -> Sight:
+    wall = tray.wall
+    x, y, distance = tray.viewpoint.position_mm
+    eye = wall.rim_y_mm + wall.rim_slope * (x - wall.left_x_mm) - y + fill_mm
+    return Sight(eye_mm=eye, distance_mm=distance, depth_mm=_depth(tray))
+
+
+def _depth(tray: TraySide) -> float:
+    """Inside size across the front wall: the stated size that is not the front's."""
+    sizes = [tray.size.inside_length_mm, tray.size.inside_width_mm]
+    front = tray.wall.right_x_mm - tray.wall.left_x_mm
+    known = [s for s in sizes if s is not None]
+    if len(known) < len(sizes):
+        return front / 2.0  # trays are about twice as long as wide
+    return min(known) if abs(front - max(known)) < abs(front - min(known)) else max(known)
+
+
+def _scale_u(tray: TraySide) -> float:
+    return math.hypot(0.003, math.radians(tray.viewpoint.tilt_u_deg) * 0.3)
+
+
+def _layers(view: FrontView, position_u: float) -> dict[str, Measured]:
+    ratio, bare, layer = stem_to_leaf_ratio(view), bare_stem_mm(view), leaf_layer_mm(view)
+    return {
+        "stem_to_leaf_ratio": Measured(ratio, _RATIO_U * ratio),
+        "bare_stem_mm": Measured(bare, math.hypot(position_u, _LAYER_U_MM, _LAYER_U * bare)),
+        "leaf_layer_mm": Measured(layer, math.hypot(_LAYER_U_MM, _LAYER_U * layer)),
+    }

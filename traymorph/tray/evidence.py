@@ -1,0 +1,164 @@
+"""What a reduced photo shows in the plane of the tray's rim: lightness, plants, what is in view."""
+
+from dataclasses import dataclass
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from traymorph.model.masks import PlantMasks
+from traymorph.model.plane_grid import PlaneGrid
+from traymorph.model.viewpoint import Viewpoint
+
+FINE_MM = 1.0
+"""Cell of the evidence, mm: a rim is 6 to 12 mm wide, so its edges stay apart."""
+
+_FARTHEST_MM = 1200.0
+"""No tray is sought farther than this from the point below the camera: at the flat angles beyond,
+a pixel covers more than a rim."""
+
+_BLACK_L, _GREY_L = 25.0, 45.0
+"""Lightness of a black rim in corrected colour, gloss included, and of what is not black."""
+
+Plane = NDArray[np.float32]
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class RimEvidence:
+    """Maps on one grid in the plane of the rim, all of shape ``grid.shape``.
+
+    Parameters
+    ----------
+    grid : PlaneGrid
+        Cells of 1 mm at rim height.
+    lightness : ndarray of float32
+        CIELAB L* of what is seen through each cell, 0 to 100.
+    in_photo : ndarray of float32
+        1 where the cell lies in the photo.
+    bare : ndarray of float32
+        Share of the cell that is in the photo and shows no plant.
+    canopy : ndarray of float32
+        Plant, shifted to where it stands if it is seen at the canopy's usual height.
+    """
+
+    grid: PlaneGrid
+    lightness: Plane
+    in_photo: Plane
+    bare: Plane
+    canopy: Plane
+
+
+def blackness(lightness: Plane) -> Plane:
+    """How much a place looks like black plastic, 0 to 1, from its lightness L*."""
+    black: Plane = np.clip((_GREY_L - lightness) / (_GREY_L - _BLACK_L), 0.0, 1.0)
+    return black
+
+
+def reduced_to(
+    rgb: NDArray[np.uint8], masks: PlantMasks, mm_per_pixel: float, target_mm: float
+) -> tuple[NDArray[np.uint8], Plane, float]:
+    """Picture and plant mask shrunk so that a pixel covers about ``target_mm``.
+
+    Parameters
+    ----------
+    rgb : ndarray of uint8, shape (h, w, 3)
+        Picture on the pixel grid of the masks.
+    masks : PlantMasks
+        Soft masks.
+    mm_per_pixel : float
+        What a pixel of the masks covers now.
+    target_mm : float
+        What a pixel should cover; finer pictures are averaged, coarser ones left alone.
+
+    Returns
+    -------
+    tuple of (ndarray, ndarray of float32, float)
+        Picture, plant share, and photo pixels per pixel of both.
+    """
+    factor = target_mm / mm_per_pixel
+    plant = masks.plant
+    if factor <= 1.0:
+        return rgb, plant, masks.scale
+    height, width = plant.shape
+    size = (max(1, round(width / factor)), max(1, round(height / factor)))
+    small = cv2.resize(rgb, size, interpolation=cv2.INTER_AREA)
+    share = cv2.resize(plant, size, interpolation=cv2.INTER_AREA)
+    return small.astype(np.uint8), share.astype(np.float32), masks.scale * width / size[0]
+
+
+def gather(
+    rgb: NDArray[np.uint8],
+    masks: PlantMasks,
+    viewpoint: Viewpoint,
+    rim_height_mm: float,
+    canopy_above_rim_mm: float,
+) -> RimEvidence:
+    """Carry a reduced photo to the plane of the rim.
+
+    Parameters
+    ----------
+    rgb : ndarray of uint8, shape (h, w, 3)
+        Colour-corrected picture on the pixel grid of the masks.
+    masks : PlantMasks
+        Everything green, neighbours too.
+    viewpoint : Viewpoint
+        The camera.
+    rim_height_mm : float
+        Height of the rim above the card's face, mm.
+    canopy_above_rim_mm : float
+        How high above the rim the outermost leaves stand, mm; a guess will do.
+
+    Returns
+    -------
+    RimEvidence
+        Maps of the whole photo.
+    """
+    grid = _whole_view(viewpoint, rim_height_mm)
+    centre = np.array(
+        [
+            *grid.points_mm(np.array([grid.shape[0] / 2.0]), np.array([grid.shape[1] / 2.0]))[0],
+            rim_height_mm,
+        ]
+    )
+    mm_per_pixel = viewpoint.mm_per_px(centre) * masks.scale
+    small, plant, scale = reduced_to(rgb, masks, mm_per_pixel, FINE_MM)
+    x, y = grid.sampling(viewpoint, scale)
+    in_photo = ((x >= 0) & (y >= 0) & (x <= plant.shape[1] - 1) & (y <= plant.shape[0] - 1)).astype(
+        np.float32
+    )
+    colour = cv2.remap(small, x, y, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
+    lightness = cv2.cvtColor(colour, cv2.COLOR_RGB2LAB)[:, :, 0].astype(np.float32) / 2.55
+    seen = cv2.remap(plant, x, y, cv2.INTER_LINEAR, borderMode=cv2.BORDER_CONSTANT)
+    raised = PlaneGrid(
+        grid.origin_mm, grid.along, grid.step_mm, grid.shape, rim_height_mm + canopy_above_rim_mm
+    )
+    canopy = cv2.remap(
+        plant, *raised.sampling(viewpoint, scale), cv2.INTER_LINEAR, borderMode=cv2.BORDER_CONSTANT
+    )
+    return RimEvidence(
+        grid=grid,
+        lightness=lightness,
+        in_photo=in_photo,
+        bare=((1.0 - seen) * in_photo).astype(np.float32),
+        canopy=canopy.astype(np.float32),
+    )
+
+
+def _whole_view(viewpoint: Viewpoint, height_mm: float) -> PlaneGrid:
+    width, height = viewpoint.size_px
+    edge = np.linspace(0.0, 1.0, 9)
+    border = np.concatenate(
+        [
+            np.column_stack([edge * width, np.zeros(9)]),
+            np.column_stack([edge * width, np.full(9, float(height))]),
+            np.column_stack([np.zeros(9), edge * height]),
+            np.column_stack([np.full(9, float(width)), edge * height]),
+        ]
+    )
+    met = viewpoint.on_plane(border, height_mm)
+    met = met[np.isfinite(met).all(axis=1)]
+    below = viewpoint.position_mm[:2]
+    low = np.maximum(met.min(axis=0), below - _FARTHEST_MM)
+    high = np.minimum(met.max(axis=0), below + _FARTHEST_MM)
+    columns, rows = np.ceil((high - low) / FINE_MM).astype(int) + 1
+    return PlaneGrid(low, np.array([1.0, 0.0]), FINE_MM, (int(rows), int(columns)), height_mm)

@@ -1,0 +1,220 @@
+"""Finds the tray's opening, a rectangle of known inside size, in an overhead photo."""
+
+import numpy as np
+from numpy.typing import NDArray
+
+from traymorph.errors import TrayNotFoundError
+from traymorph.model.masks import PlantMasks
+from traymorph.model.tray import TrayOpening
+from traymorph.model.trial import TraySize
+from traymorph.model.viewpoint import Viewpoint
+from traymorph.tray.evidence import FINE_MM, RimEvidence, gather
+from traymorph.tray.search import (
+    OFFSETS_MM,
+    RIM_WIDTHS_MM,
+    Place,
+    Profiles,
+    coarse_places,
+    outer_edges,
+    profiles,
+    refine,
+    turned_grid,
+)
+
+USUAL_CANOPY_ABOVE_RIM_MM = 25.0
+"""Where leaves at the tray's edge stand when nothing is known: 50 mm of crop over a fill 25 mm
+below the rim. Common practice, no source."""
+
+_LEAST_SCORE = 0.25
+"""Below this a rectangle neither holds plants nor shows a rim."""
+_LEAST_IN_VIEW = 0.55
+"""With less of the opening in the photo its place along the missing side is a guess."""
+_EDGE_SEEN = 0.3
+"""Mean strength of the rim's edge at a sample from which on it counts as seen."""
+_SIDE_SEEN = 0.15
+"""Share of a side that must be seen to pin the opening across it."""
+_CENTRE_WEIGHT = 0.15
+"""Between two equally good trays, the one nearer the photo's centre is meant."""
+
+_CUT_OFF = "cuts off much of the tray"
+_TOO_NEAR = "shows less ground than the tray covers"
+_NO_RECTANGLE = "shows no rectangle of the tray's inside size with plants or a dark rim"
+
+_PINNED_U_MM, _ONE_SIDE_U_MM, _FREE_U_MM = 0.8, 1.8, 5.0
+"""Standard uncertainty across an axis whose two sides, one side, or no side are seen."""
+
+
+def find_opening(
+    rgb: NDArray[np.uint8],
+    masks: PlantMasks,
+    viewpoint: Viewpoint,
+    size: TraySize,
+    plane: str,
+    canopy_above_rim_mm: float = USUAL_CANOPY_ABOVE_RIM_MM,
+) -> TrayOpening:
+    """Find the opening of the tray that the photo is about.
+
+    The photo is carried to the plane of the rim, where the opening is a rectangle of exactly the
+    stated size with three unknowns. A coarse scan of all places and turns weighs plants inside
+    against plants beyond and a dark rim against what lies round it; the best places are refined
+    on the rim's edges where foliage leaves them bare.
+
+    Parameters
+    ----------
+    rgb : ndarray of uint8, shape (h, w, 3)
+        Colour-corrected picture on the pixel grid of the masks.
+    masks : PlantMasks
+        All plants in the photo, neighbours too.
+    viewpoint : Viewpoint
+        The camera in the card's frame.
+    size : TraySize
+        Inside length and width must be known; an unknown rim height is taken as the card's.
+    plane : str
+        ``bench`` or ``rim``: at what height the card lies.
+    canopy_above_rim_mm : float
+        How high above the rim the outermost leaves stand; a guess will do.
+
+    Returns
+    -------
+    TrayOpening
+        Place of the opening with its uncertainty.
+
+    Raises
+    ------
+    TrayNotFoundError
+        When no rectangle of that size holds plants or shows a rim, or most of it is out of view.
+    ValueError
+        When inside length or width is not given.
+    """
+    if size.inside_length_mm is None or size.inside_width_mm is None:
+        msg = "find_opening needs the inside length and width of the tray"
+        raise ValueError(msg)
+    rim_height = rim_above_card(size, plane)
+    evidence = gather(rgb, masks, viewpoint, rim_height, canopy_above_rim_mm)
+    inside = np.array([size.inside_length_mm, size.inside_width_mm])
+    place, rim_width = _best_place(evidence, viewpoint, inside)
+    centre, along = turned_grid(place, evidence.grid)
+    corners = _corners(centre, along, inside)
+    in_photo = share_in_photo(viewpoint, corners, rim_height)
+    if in_photo < _LEAST_IN_VIEW:
+        raise _not_found(_CUT_OFF)
+    read = profiles(evidence, np.array([[place.x, place.y, place.turn_deg]]), inside)
+    seen = _seen(read, rim_width)
+    return TrayOpening(
+        corners_mm=corners,
+        rim_height_mm=rim_height,
+        position_u_mm=_position_u(seen, read.side),
+        scale_ratio=_scale_ratio(read, inside),
+        seen_share=float(seen.mean()),
+        in_photo_share=in_photo,
+    )
+
+
+def rim_above_card(size: TraySize, plane: str) -> float:
+    """Height of the tray's rim above the face of the overhead card, mm."""
+    return (size.rim_above_bench_mm or 0.0) if plane == "bench" else 0.0
+
+
+def share_in_photo(
+    viewpoint: Viewpoint, corners_mm: NDArray[np.float64], height_mm: float
+) -> float:
+    """Share of a quadrilateral at a height above the card that lies in the photo."""
+    u, v = np.meshgrid(np.linspace(0.01, 0.99, 25), np.linspace(0.01, 0.99, 25))
+    u, v = u.ravel()[:, None], v.ravel()[:, None]
+    a, b, c, d = corners_mm
+    flat = (1 - u) * (1 - v) * a + u * (1 - v) * b + u * v * c + (1 - u) * v * d
+    px = viewpoint.project(np.hstack([flat, np.full((len(flat), 1), height_mm)]))
+    width, height = viewpoint.size_px
+    held = (px[:, 0] >= 0) & (px[:, 1] >= 0) & (px[:, 0] < width) & (px[:, 1] < height)
+    return float(held.mean())
+
+
+def _best_place(
+    evidence: RimEvidence, viewpoint: Viewpoint, inside: NDArray[np.float64]
+) -> tuple[Place, float]:
+    starts = coarse_places(evidence, float(inside[0]), float(inside[1]))
+    tried = [refine(evidence, start, inside, 1.0) for start in starts]
+    if not tried:
+        raise _not_found(_TOO_NEAR)
+    width, height = viewpoint.size_px
+    middle = evidence.grid.cells(
+        viewpoint.on_plane(np.array([[width / 2, height / 2]]), evidence.grid.height_mm)
+    )[0]
+
+    def merit(one: tuple[Place, float]) -> float:
+        away = np.hypot(one[0].x - middle[0], one[0].y - middle[1]) * FINE_MM
+        return float(one[0].score - _CENTRE_WEIGHT * min(away / inside[1], 2.0))
+
+    best = max(tried, key=merit)[0]
+    place, rim_width = refine(evidence, best, inside, 0.25)
+    if place.score < _LEAST_SCORE:
+        raise _not_found(_NO_RECTANGLE)
+    return place, rim_width
+
+
+def _not_found(what: str) -> TrayNotFoundError:
+    return TrayNotFoundError(
+        f"The tray's opening was not found: the photo {what}.",
+        hint="Photograph the whole tray with some bench round it, and check the tray's inside size "
+        "and where the card lies (card.plane) in the settings.",
+    )
+
+
+def _corners(
+    centre: NDArray[np.float64], along: NDArray[np.float64], inside: NDArray[np.float64]
+) -> NDArray[np.float64]:
+    # the card's frame has x right and y down, so this order runs clockwise as seen from above
+    across = np.array([-along[1], along[0]])
+    signs = np.array([[-1.0, -1.0], [1.0, -1.0], [1.0, 1.0], [-1.0, 1.0]]) / 2
+    corners: NDArray[np.float64] = (
+        centre + signs[:, :1] * inside[0] * along + signs[:, 1:] * inside[1] * across
+    )
+    return corners
+
+
+def _seen(read: Profiles, rim_width: float) -> NDArray[np.bool_]:
+    at = int(np.argmin(np.abs(RIM_WIDTHS_MM - rim_width)))
+    strength = outer_edges(read)[0, :, max(0, at - 1) : at + 2].max(-1)
+    seen: NDArray[np.bool_] = strength > _EDGE_SEEN
+    return seen
+
+
+def _position_u(seen: NDArray[np.bool_], side: NDArray[np.int64]) -> float:
+    shares = [float(seen[side == s].mean()) for s in range(4)]
+    across_axes = []
+    for one, other in ((0, 2), (1, 3)):
+        sides_seen = (shares[one] > _SIDE_SEEN) + (shares[other] > _SIDE_SEEN)
+        across_axes.append((_FREE_U_MM, _ONE_SIDE_U_MM, _PINNED_U_MM)[sides_seen])
+    return float(np.mean(across_axes))
+
+
+def _scale_ratio(read: Profiles, inside: NDArray[np.float64]) -> float:
+    """Size of the opening seen over its stated size, from the outer edges of the four sides.
+
+    The rim's width is the same on all sides but not known: it drops out of the difference
+    between the outer length and the outer width.
+    """
+    steps = _edge_by_offset(read)
+    edge = []
+    for side in range(4):
+        strength = steps[read.side == side].mean(0)
+        at = int(np.argmax(strength))
+        if strength[at] < _SIDE_SEEN or at in (0, len(strength) - 1):
+            return float("nan")
+        left, here, right = strength[at - 1 : at + 2]
+        edge.append(at + 0.5 * (left - right) / min(left - 2 * here + right, -1e-9))
+    longer = inside[0] - inside[1]
+    if longer < 0.2 * inside[0]:
+        return float("nan")
+    return float(1.0 + ((edge[1] + edge[3]) - (edge[0] + edge[2])) / longer)
+
+
+def _edge_by_offset(read: Profiles) -> NDArray[np.float64]:
+    """Step from dark to light centred on each offset, shape (samples, offsets - 6)."""
+    n = len(OFFSETS_MM) - 6
+    light, bare = read.lightness[0], read.bare[0]
+    outside = (light[:, 4 : n + 4] + light[:, 5 : n + 5] + light[:, 6 : n + 6]) / 3
+    rim = (light[:, :n] + light[:, 1 : n + 1] + light[:, 2 : n + 2]) / 3
+    shown = np.min([bare[:, i : n + i] for i in range(7)], axis=0)
+    result: NDArray[np.float64] = np.clip((outside - rim) / 15.0, -0.5, 1.0) * shown
+    return result
