@@ -10,11 +10,13 @@ from numpy.typing import NDArray
 from PIL import Image, ImageDraw, ImageFont
 
 from traymorph.card.layout import MARKER_CELLS, CardLayout, Words, card_layout, marker_cells
+from traymorph.card.transfer import decode_srgb, encode_srgb
 from traymorph.errors import SettingsError
 from traymorph.model.card import CardRole
 
 MM_PER_INCH = 25.4
 PAPERS = ("a4", "letter")
+LOWEST_DPI, HIGHEST_DPI = 72, 1200
 
 
 def draw_card(out: Path, role: CardRole | None, *, paper: str = "a4", dpi: int = 300) -> None:
@@ -66,9 +68,11 @@ def _check_request(out: Path, suffix: str, role: CardRole | None, paper: str, dp
     if paper not in PAPERS:
         message = f"Paper {paper!r} is not known."
         raise SettingsError(message, hint="Choose a4 or letter.")
-    if not 72 <= dpi <= 1200:
+    if not LOWEST_DPI <= dpi <= HIGHEST_DPI:
         message = f"A card cannot be drawn at {dpi} dpi."
-        raise SettingsError(message, hint="Choose 72 to 1200 dpi; 300 suits most printers.")
+        raise SettingsError(
+            message, hint=f"Choose {LOWEST_DPI} to {HIGHEST_DPI} dpi; 300 suits most printers."
+        )
 
 
 def _write_whole(out: Path, write: Callable[[Path], object]) -> None:
@@ -123,7 +127,7 @@ def card_picture(layout: CardLayout, dpi: float) -> NDArray[np.uint8]:
         )
         _lay_over(canvas, rows.T @ marker_cells(marker_id).astype(float) @ columns, (0, 0, 0))
     _lay_over(canvas, _ink_coverage(layout, scale, (width, height)), layout.ink)
-    return _encode(canvas)
+    return np.round(np.clip(encode_srgb(canvas), 0.0, 1.0) * 255.0).astype(np.uint8)
 
 
 def _coverage(edges: NDArray[np.float64], length: int) -> NDArray[np.float64]:
@@ -136,7 +140,7 @@ def _coverage(edges: NDArray[np.float64], length: int) -> NDArray[np.float64]:
 def _lay_over(
     canvas: NDArray[np.float64], share: NDArray[np.float64], rgb: tuple[int, int, int]
 ) -> None:
-    colour = _decode(np.array(rgb, dtype=np.float64))
+    colour = decode_srgb(np.array(rgb) / 255.0)
     rows, columns = np.flatnonzero(share.any(axis=1)), np.flatnonzero(share.any(axis=0))
     window = slice(rows[0], rows[-1] + 1), slice(columns[0], columns[-1] + 1)
     cut = share[window][:, :, None]
@@ -174,15 +178,3 @@ def _write_words(pen: ImageDraw.ImageDraw, words: Words, scale: float) -> None:
     stroke = round(0.025 * words.size * scale) if words.bold else 0
     place = (words.x * scale, words.y * scale)
     pen.text(place, words.text, fill=255, font=font, anchor=anchor, stroke_width=stroke)
-
-
-def _decode(code: NDArray[np.float64]) -> NDArray[np.float64]:
-    value = code / 255.0
-    return np.where(value <= 0.04045, value / 12.92, ((value + 0.055) / 1.055) ** 2.4)
-
-
-def _encode(linear: NDArray[np.float64]) -> NDArray[np.uint8]:
-    value = np.where(
-        linear <= 0.0031308, linear * 12.92, 1.055 * np.maximum(linear, 0.0) ** (1 / 2.4) - 0.055
-    )
-    return np.round(np.clip(value, 0.0, 1.0) * 255.0).astype(np.uint8)

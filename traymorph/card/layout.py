@@ -1,7 +1,6 @@
-"""What is printed where on the reference card, in millimetres: the one source for drawing and
-finding.
+"""What is printed where on the reference card, in mm.
 
-The card's frame is that of :mod:`traymorph.model`: origin at the card's top left corner, x right,
+The one source for drawing and finding. The card's frame is that of :mod:`traymorph.model`: origin at the card's top left corner, x right,
 y down. A version that has been printed is never edited; a changed layout is a new version and
 takes the next block of marker ids, so that a photo always says which layout it shows.
 """
@@ -159,7 +158,7 @@ def marker_dictionary() -> cv2.aruco.Dictionary:
 def marker_cells(marker_id: int) -> NDArray[np.bool_]:
     """Tell which cells of a marker are black, shape (7, 7), border included."""
     picture = cv2.aruco.generateImageMarker(marker_dictionary(), marker_id, MARKER_CELLS)
-    return np.asarray(picture) < 128
+    return np.asarray(picture) == 0
 
 
 def role_and_version(marker_id: int) -> tuple[CardRole, int] | None:

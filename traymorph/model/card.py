@@ -1,6 +1,6 @@
 """What the finding of the card gives: where it lies, what the camera is, what its colours say."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from enum import StrEnum
 
 import numpy as np
@@ -17,9 +17,18 @@ class CardRole(StrEnum):
     BOARD = "board"
 
 
+def _srgb_tone() -> NDArray[np.float64]:
+    """Linear light of each 8-bit code by the sRGB curve (IEC 61966-2-1)."""
+    value = np.arange(256) / 255.0
+    return np.where(value <= 0.04045, value / 12.92, ((value + 0.055) / 1.055) ** 2.4)
+
+
 @dataclass(frozen=True, slots=True, eq=False)
 class ColourFit:
     """Turns what the photo shows into what an ideal camera under daylight would have shown.
+
+    A code value becomes linear light by ``tone``, is divided by the light's fall-off, then
+    multiplied by ``matrix``.
 
     Parameters
     ----------
@@ -32,12 +41,16 @@ class ColourFit:
         Mean CIEDE2000 between corrected and nominal patches, each patch left out of its own fit.
     shows_colour : bool
         False under light that lacks part of the spectrum: colours must not be given.
+    tone : ndarray, shape (256,)
+        Linear light of each 8-bit code value, the same for red, green and blue: the sRGB curve
+        unless the card's greys show another.
     """
 
     matrix: NDArray[np.float64]
     gain: NDArray[np.float64]
     error_de00: float
     shows_colour: bool
+    tone: NDArray[np.float64] = field(default_factory=_srgb_tone)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
