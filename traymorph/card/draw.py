@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 from PIL import Image, ImageDraw, ImageFont
 
 from traymorph.card.layout import MARKER_CELLS, CardLayout, Words, card_layout, marker_cells
+from traymorph.card.svg import svg_text
 from traymorph.card.transfer import decode_srgb, encode_srgb
 from traymorph.errors import SettingsError
 from traymorph.model.card import CardRole

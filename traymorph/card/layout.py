@@ -1,6 +1,6 @@
-"""What is printed where on the reference card, in mm.
+"""What is printed where on the reference card, in mm: the one source for drawing and finding.
 
-The one source for drawing and finding. The card's frame is that of :mod:`traymorph.model`: origin at the card's top left corner, x right,
+The card's frame is that of :mod:`traymorph.model`: origin at the card's top left corner, x right,
 y down. A version that has been printed is never edited; a changed layout is a new version and
 takes the next block of marker ids, so that a photo always says which layout it shows.
 """
@@ -158,7 +158,32 @@ def marker_dictionary() -> cv2.aruco.Dictionary:
 def marker_cells(marker_id: int) -> NDArray[np.bool_]:
     """Tell which cells of a marker are black, shape (7, 7), border included."""
     picture = cv2.aruco.generateImageMarker(marker_dictionary(), marker_id, MARKER_CELLS)
-    return np.asarray(picture) == 0
+    return np.asarray(picture == 0, dtype=np.bool_)
+
+
+def marker_boxes(layout: CardLayout) -> list[tuple[float, float, float, float]]:
+    """Black boxes (x, y, width, height), mm, that together print the markers.
+
+    Runs along rows and along columns overlap, so that no hairline of paper shows between cells.
+    """
+    boxes = []
+    for marker_id, corners in layout.markers.items():
+        black = marker_cells(marker_id)
+        x, y = (float(value) for value in corners[0])
+        cell = float(corners[1, 0] - corners[0, 0]) / MARKER_CELLS
+        for row, start, stop in _runs(black):
+            boxes.append((x + start * cell, y + row * cell, (stop - start) * cell, cell))
+        for column, start, stop in _runs(black.T):
+            boxes.append((x + column * cell, y + start * cell, cell, (stop - start) * cell))
+    return boxes
+
+
+def _runs(black: NDArray[np.bool_]) -> list[tuple[int, int, int]]:
+    """Line, start and end of every run of black cells along the lines."""
+    padded = np.pad(black.astype(int), ((0, 0), (1, 1)))
+    change = np.diff(padded, axis=1)
+    starts, stops = np.argwhere(change == 1), np.argwhere(change == -1)
+    return [(int(a[0]), int(a[1]), int(b[1])) for a, b in zip(starts, stops, strict=True)]
 
 
 def role_and_version(marker_id: int) -> tuple[CardRole, int] | None:
