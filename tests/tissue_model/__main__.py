@@ -1,0 +1,74 @@
+"""Command line of the training: ``python -m tests.tissue_model train --data DIR --out FILE``."""
+
+import argparse
+import json
+import sys
+from pathlib import Path
+
+import cv2
+import numpy as np
+
+from tests.tissue_model.judge import contact_sheet, judged, summary
+from tests.tissue_model.scenes import read_folder
+from tests.tissue_model.train import Settings, train
+from traymorph.segment.learned import LearnedTissue
+
+
+def main() -> int:
+    """Read the arguments and run a command."""
+    parser = argparse.ArgumentParser(prog="python -m tests.tissue_model", description=__doc__)
+    commands = parser.add_subparsers(dest="command", required=True)
+    learn = commands.add_parser("train", help="learn from rendered scenes and export")
+    learn.add_argument("--data", type=Path, action="append", required=True, help="may be repeated")
+    learn.add_argument("--out", type=Path, required=True, help="the ONNX file to write")
+    learn.add_argument("--minutes", type=float, default=7.0, help="of training alone")
+    learn.add_argument("--seed", type=int, default=1)
+    learn.add_argument("--leave-out", default="", metavar="CROP", help="judge by this crop alone")
+    learn.add_argument("--batch", type=int, default=48)
+    learn.add_argument("--crop-px", type=int, default=448, help="multiple of 32")
+    learn.add_argument("--textures", type=int, default=320, help="kept at a time")
+    learn.add_argument("--texture-px", type=int, default=768)
+    check = commands.add_parser("judge", help="figures of an ONNX file on rendered scenes")
+    check.add_argument("--model", type=Path, required=True)
+    check.add_argument("--data", type=Path, action="append", required=True, help="may be repeated")
+    check.add_argument("--sheet", type=Path, help="PNG of photo, truth and prediction")
+    arguments = parser.parse_args()
+    return {"train": _train, "judge": _judge}[arguments.command](arguments)
+
+
+def _train(arguments: argparse.Namespace) -> int:
+    settings = Settings(
+        arguments.minutes,
+        arguments.seed,
+        arguments.leave_out,
+        arguments.batch,
+        arguments.crop_px,
+        arguments.textures,
+        arguments.texture_px,
+    )
+    train(arguments.data, arguments.out, settings)
+    return 0
+
+
+def _judge(arguments: argparse.Namespace) -> int:
+    model = LearnedTissue(arguments.model.read_bytes())
+
+    def predict(rgb: np.ndarray) -> np.ndarray:
+        leaf, stem = model.shares(rgb)
+        return np.stack([1 - leaf - stem, leaf, stem])
+
+    photos = [photo for folder in arguments.data for photo in read_folder(folder, threads=2)]
+    for calibrated in (True, False):
+        rows = judged(predict, photos, calibrated=calibrated)
+        print("calibrated" if calibrated else "as photographed")  # noqa: T201
+        print(json.dumps(summary(rows), indent=1))  # noqa: T201
+        for row in sorted(rows, key=lambda r: r["plant"])[:5]:
+            print(json.dumps(row))  # noqa: T201
+    if arguments.sheet:
+        sheet = contact_sheet(predict, photos[:24], calibrated=True)
+        cv2.imwrite(str(arguments.sheet), sheet[..., ::-1])
+    return 0
+
+
+if __name__ == "__main__":
+    sys.exit(main())

@@ -1,0 +1,223 @@
+"""Training by the clock: as many steps as fit, the rate of learning falls with the time left."""
+
+import copy
+import hashlib
+import json
+import math
+import time
+from dataclasses import asdict, dataclass
+from pathlib import Path
+
+import cv2
+import numpy as np
+import torch
+
+from tests.tissue_model import judge
+from tests.tissue_model.augment import TYPICAL_MM_PER_PX, CropMaker
+from tests.tissue_model.chance import Chance
+from tests.tissue_model.export import recipe_hash, write_facts, write_onnx, write_parity
+from tests.tissue_model.light import to_srgb
+from tests.tissue_model.loss import tissue_loss
+from tests.tissue_model.network import TissueNet, class_scores
+from tests.tissue_model.scenes import PixelStore, Rendered, read_folder
+from tests.tissue_model.textures import TextureBank, TextureMaker
+
+_PEAK_RATE, _LAST_RATE, _WARM_UP = 4e-3, 2e-5, 0.06
+_DECAY = 0.02
+_SMOOTHING = 0.998
+_HELD_OUT = 10  # every tenth scene judges and does not teach
+_RENEW_EVERY = 4  # steps
+
+
+@dataclass(frozen=True)
+class Settings:
+    """What a training run is told."""
+
+    minutes: float
+    seed: int
+    leave_out: str
+    batch: int
+    crop_px: int
+    textures: int
+    texture_px: int
+
+
+def train(folders: list[Path], out: Path, settings: Settings) -> None:
+    """Learn, judge and write ``out`` with .json, .parity.npz, .png, .log and .pt beside it."""
+    begin = time.perf_counter()
+    log = Log(out.with_suffix(".log"))
+    device = torch.device("cuda" if torch.cuda.is_available() else "cpu")
+    torch.manual_seed(settings.seed)
+    torch.backends.cudnn.benchmark = True
+    torch.set_float32_matmul_precision("high")
+    photos = [photo for folder in folders for photo in read_folder(folder)]
+    teach, held = split(photos, settings.leave_out)
+    log(f"{device}; {len(teach)} photos to learn from, {len(held)} to judge by; "
+        f"read in {time.perf_counter() - begin:.0f} s")  # fmt: skip
+    chance = Chance(settings.seed, device)
+    store = PixelStore(teach, device, settings.seed)
+    bank = TextureBank(chance, settings.textures, settings.texture_px, 4)
+    maker = CropMaker(store, bank, chance, settings.crop_px)
+    log(f"ready after {time.perf_counter() - begin:.0f} s")
+    net, steps = _learn(maker, settings, log)
+    torch.backends.cudnn.benchmark = False  # every photo to judge has its own size
+    predict = judge.prediction(net, device)
+    figures = {}
+    for name, calibrated in (("calibrated", True), ("as_photographed", False)):
+        rows = judge.judged(predict, held, calibrated=calibrated)
+        figures[name] = judge.summary(rows)
+        for view, table in figures[name].items():
+            log(f"{name} {view} {json.dumps(table)}")
+        for row in sorted(rows, key=lambda r: r["plant"])[:6]:
+            log(json.dumps(row))
+    figures["plant_found_on_textures"] = _false_alarm(net, settings, device)
+    log(f"plant found on textures: {figures['plant_found_on_textures']}")
+    sheet = judge.contact_sheet(predict, _spread(held, 24), calibrated=True)
+    cv2.imwrite(str(out.with_suffix(".png")), sheet[..., ::-1])
+    torch.save(net.state_dict(), out.with_suffix(".pt"))
+    example, _ = judge.as_measured(held[len(held) // 2], calibrated=True)
+    write_parity(net, example, out.with_suffix(".parity.npz"))
+    write_onnx(net, out)
+    onnx_hash = hashlib.sha256(out.read_bytes()).hexdigest()
+    facts = {
+        "onnx_sha256": onnx_hash,
+        "settings": asdict(settings),
+        "steps": steps,
+        "photos": {"learned_from": len(teach), "judged_by": len(held)},
+        "typical_mm_per_px": TYPICAL_MM_PER_PX,
+        "figures_mean_worst": figures,
+    }
+    write_facts(net, out.with_suffix(".json"), recipe_hash(asdict(settings), teach), facts)
+    log(f"all done after {time.perf_counter() - begin:.0f} s")
+
+
+def split(photos: list[Rendered], leave_out: str) -> tuple[list[Rendered], list[Rendered]]:
+    """Photos to learn from and photos to judge by; a scene's photos stay together.
+
+    With a crop left out, its scenes alone judge.
+    """
+    if leave_out:
+        held = [p for p in photos if p.crop == leave_out]
+        if not held:
+            crops = ", ".join(sorted({p.crop for p in photos}))
+            msg = f"no scene shows the crop {leave_out!r}; there are {crops}"
+            raise SystemExit(msg)
+        return [p for p in photos if p.crop != leave_out], held
+    names = sorted({p.scene for p in photos})
+    judges = set(names[_HELD_OUT // 2 :: _HELD_OUT]) or {names[-1]}
+    return [p for p in photos if p.scene not in judges], [p for p in photos if p.scene in judges]
+
+
+def _learn(maker: CropMaker, settings: Settings, log: "Log") -> tuple[TissueNet, int]:
+    device = maker.store.device
+    layout = _faster_layout(maker, settings, log)
+    net = TissueNet().to(device, memory_format=layout).train()
+    smooth = copy.deepcopy(net).eval()
+    optimiser = torch.optim.AdamW(_groups(net), lr=_PEAK_RATE, fused=device.type == "cuda")
+    begin, step, shown, losses = time.perf_counter(), 0, 0.0, []
+    while (progress := (time.perf_counter() - begin) / (60 * settings.minutes)) < 1:
+        for group in optimiser.param_groups:
+            group["lr"] = _rate(progress)
+        losses.append(_step(net, optimiser, maker, settings.batch, layout))
+        _follow(smooth, net, min(_SMOOTHING, (step + 1) / (step + 10)))
+        step += 1
+        if step % _RENEW_EVERY == 0:
+            maker.bank.renew()
+        if len(losses) == 50:
+            # The loss is read only now and then: reading it waits for the device.
+            mean = float(torch.stack(losses).mean())
+            losses.clear()
+            if progress - shown > 0.04:
+                shown = progress
+                log(f"{progress:5.0%} step {step} loss {mean:.4f}")
+    log(f"{step} steps of {settings.batch} crops in {time.perf_counter() - begin:.0f} s")
+    return smooth.to(memory_format=torch.contiguous_format), step
+
+
+def _rate(progress: float) -> float:
+    if progress < _WARM_UP:
+        return _PEAK_RATE * (0.05 + 0.95 * progress / _WARM_UP)
+    fall = (progress - _WARM_UP) / (1 - _WARM_UP)
+    return _LAST_RATE + (_PEAK_RATE - _LAST_RATE) * (1 + math.cos(math.pi * fall)) / 2
+
+
+def _groups(net: TissueNet) -> list[dict]:
+    """Weights of convolutions decay, those of norms and offsets do not."""
+    flat = [p for p in net.parameters() if p.ndim == 1]
+    full = [p for p in net.parameters() if p.ndim > 1]
+    return [{"params": full, "weight_decay": _DECAY}, {"params": flat, "weight_decay": 0.0}]
+
+
+def _step(net, optimiser, maker: CropMaker, batch: int, layout) -> torch.Tensor:
+    picture, truth, weight = maker.batch(batch)
+    with torch.autocast(picture.device.type, torch.bfloat16, enabled=picture.is_cuda):
+        blocks = net(picture.contiguous(memory_format=layout))
+    loss = tissue_loss(class_scores(blocks.float()), truth, weight)
+    optimiser.zero_grad(set_to_none=True)
+    loss.backward()
+    torch.nn.utils.clip_grad_norm_(net.parameters(), 2.0)
+    optimiser.step()
+    return loss.detach()
+
+
+@torch.no_grad()
+def _follow(smooth: TissueNet, net: TissueNet, keep: float) -> None:
+    """Exponential mean of weights and of the norms' statistics."""
+    ours, theirs = smooth.state_dict(), net.state_dict()
+    floats = [k for k in ours if ours[k].is_floating_point()]
+    torch._foreach_lerp_([ours[k] for k in floats], [theirs[k] for k in floats], 1 - keep)
+
+
+def _faster_layout(maker: CropMaker, settings: Settings, log: "Log") -> torch.memory_format:
+    """Which of two orders of the channels this device computes faster, by trying."""
+    if maker.store.device.type == "cpu":
+        return torch.contiguous_format
+    times = {}
+    for layout in (torch.contiguous_format, torch.channels_last):
+        net = TissueNet().to(maker.store.device, memory_format=layout).train()
+        optimiser = torch.optim.AdamW(net.parameters(), lr=0.0)
+        for step in range(12):
+            if step == 4:
+                torch.cuda.synchronize()
+                begin = time.perf_counter()
+            _step(net, optimiser, maker, settings.batch, layout)
+        torch.cuda.synchronize()
+        times[layout] = (time.perf_counter() - begin) / 8
+    begin = time.perf_counter()
+    for _ in range(4):
+        maker.batch(settings.batch)
+    torch.cuda.synchronize()
+    crops = (time.perf_counter() - begin) / 4
+    peak = torch.cuda.max_memory_allocated() / 2**30
+    log(f"seconds a step {times}, of which making crops {crops:.3f}; peak {peak:.1f} GiB")
+    return min(times, key=times.get)
+
+
+@torch.no_grad()
+def _false_alarm(net: TissueNet, settings: Settings, device: torch.device) -> float:
+    """Share of plant that is found on pictures of textures alone, never seen before."""
+    maker = TextureMaker(Chance(settings.seed + 1, device), settings.texture_px)
+    shares = []
+    for _ in range(24):
+        picture = to_srgb(maker.make(2))
+        shares.append(1 - class_scores(net(picture)).softmax(1)[:, 0].mean())
+    return round(float(torch.stack(shares).mean()), 5)
+
+
+def _spread(photos: list[Rendered], count: int) -> list[Rendered]:
+    chosen = np.unique(np.linspace(0, len(photos) - 1, count).round().astype(int))
+    return [photos[k] for k in chosen]
+
+
+class Log:
+    """Lines to the terminal and to a file."""
+
+    def __init__(self, path: Path):
+        self.path = path
+        path.parent.mkdir(parents=True, exist_ok=True)
+        path.write_text("", encoding="utf-8")
+
+    def __call__(self, line: str) -> None:
+        print(line, flush=True)  # noqa: T201
+        with self.path.open("a", encoding="utf-8") as file:
+            file.write(line + "\n")
