@@ -3,7 +3,6 @@
 Lists are optional: without ``trays.csv`` each sub-folder of ``photos/`` is a sample.
 """
 
-import unicodedata
 from collections import Counter
 from collections.abc import Sequence
 from pathlib import Path, PurePosixPath
@@ -163,7 +162,7 @@ def _entries(files: dict[str, Path], listed: Sequence[ListedPhoto]) -> tuple[Pho
 
 def _folder_of(name: str) -> str | None:
     parts = PurePosixPath(name).parts
-    return unicodedata.normalize("NFC", parts[0]) if len(parts) > 1 else None
+    return parts[0] if len(parts) > 1 else None
 
 
 def _samples_of_entries(entries: Sequence[PhotoEntry], size: TraySize) -> tuple[Sample, ...]:

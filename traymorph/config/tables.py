@@ -82,7 +82,7 @@ def read_table(path: Path, required: tuple[str, ...], problems: list[Problem]) -
     ListError
         The file cannot be read as text or has no usable header, so that no row can be judged.
     """
-    text = unicodedata.normalize("NFC", _text_of(path))
+    text = _text_of(path)
     separator = _separator(text, required)
     records = _records(path.name, text, separator)
     _, header = next(records, (1, []))
@@ -132,7 +132,7 @@ def _records(name: str, text: str, separator: str) -> Iterator[tuple[int, list[s
     line = 1
     try:
         for record in reader:
-            cells = [cell.strip() for cell in record]
+            cells = [unicodedata.normalize("NFC", cell).strip() for cell in record]
             if cells:
                 yield line, cells
             line = reader.line_num + 1
@@ -152,7 +152,7 @@ def _checked_header(name: str, header: list[str], required: tuple[str, ...]) -> 
         hint = f"The first line must name {', '.join(required)}, spelt exactly so."
         raise ListError(msg, hint=hint)
     if twice:
-        msg = f"{name} has more than one of the {_columns(twice)}."
+        msg = f"{name} has the {_columns(twice)} more than once."
         raise ListError(msg, hint="Rename or delete all but one.")
     return header
 

@@ -6,10 +6,11 @@ more than any uncertainty here leaves standing, so that nothing is lost by writi
 
 import csv
 import os
-import tempfile
 from collections.abc import Iterable, Sequence
+from contextlib import suppress
 from math import isnan
 from pathlib import Path
+from uuid import uuid4
 
 from traymorph.errors import StoreError
 from traymorph.model.metrics import METRICS
@@ -49,7 +50,14 @@ def write_tray_metrics(path: Path, rows: Iterable[TrayRow], list_columns: Sequen
     if "photographed_on" not in listed:
         listed.insert(0, "photographed_on")
     measured = [column for name in METRICS for column in (name, f"{name}_u")]
-    header = ["tray_id", *listed, *measured, "flags", "program_version", "mask_method"]
+    header = [
+        "tray_id",
+        *map(guarded, listed),
+        *measured,
+        "flags",
+        "program_version",
+        "mask_method",
+    ]
     _write(path, header, (_tray_cells(row, listed) for row in rows))
 
 
@@ -73,6 +81,10 @@ def write_photo_checks(path: Path, checks: Iterable[PhotoCheck]) -> None:
 
 
 def _tray_cells(row: TrayRow, listed: Sequence[str]) -> list[str]:
+    unknown = row.metrics.keys() - METRICS.keys()
+    if unknown:
+        msg = f"not in METRICS: {', '.join(sorted(unknown))}"
+        raise ValueError(msg)
     cells = dict(row.columns)
     if row.photographed_on is not None:
         cells["photographed_on"] = row.photographed_on.isoformat()
@@ -98,29 +110,24 @@ def _number(value: float) -> str:
 
 def _write(path: Path, header: Sequence[str], rows: Iterable[Sequence[str]]) -> None:
     """Write beside the file, then put it in its place: readers never see half a file."""
-    partial: Path | None = None
+    partial = path.with_name(f".{path.name}.{uuid4().hex}.part")
     try:
         path.parent.mkdir(parents=True, exist_ok=True)
-        with tempfile.NamedTemporaryFile(
-            "w",
-            encoding="utf-8",
-            newline="",
-            dir=path.parent,
-            prefix=f".{path.name}.",
-            delete=False,
-        ) as file:
-            partial = Path(file.name)
+        with partial.open("x", encoding="utf-8", newline="") as file:
             writer = csv.writer(file, lineterminator="\n")
             writer.writerow(header)
             writer.writerows(rows)
             file.flush()
             os.fsync(file.fileno())
-        partial.chmod(0o644)  # temporary files are made for their owner alone
         partial.replace(path)
     except OSError as err:
         msg = f"{path} cannot be written ({err.strerror})."
         hint = "Close it where it is open in another program, and check folder and disk."
         raise StoreError(msg, hint=hint) from err
     finally:
-        if partial is not None:
-            partial.unlink(missing_ok=True)
+        _remove(partial)
+
+
+def _remove(partial: Path) -> None:
+    with suppress(OSError):  # gone already, or its folder never was one
+        partial.unlink()
