@@ -58,9 +58,8 @@ def matrix_profile(primaries):
     table, body = struct.pack(">I", len(tags)), b""
     start = 128 + 4 + 12 * len(tags)
     for signature, data in tags.items():
-        data += b"\0" * (-len(data) % 4)
         table += struct.pack(">4sII", signature, start + len(body), len(data))
-        body += data
+        body += data + b"\0" * (-len(data) % 4)
     header = struct.pack(">I4s", start + len(body), b"\0" * 4) + b"\x04\x20\0\0mntrRGB XYZ "
     header += struct.pack(">6H", 2026, 1, 1, 0, 0, 0) + b"acsp" + b"\0" * 28
     header += b"".join(_fixed(value) for value in _D50_XYZ)

@@ -4,7 +4,6 @@ import hashlib
 import io
 import struct
 import sys
-from datetime import datetime
 from pathlib import Path
 
 import cv2
@@ -111,7 +110,7 @@ def test_lens_and_time_come_from_the_exif_data(tmp_path):
     details[0xA405], details[0x9003] = 26, "2026:11:13 08:15:30"
     camera = read_photo(_saved(tmp_path / "a.jpg", exif=exif)).camera
     assert camera.focal_35mm == 26.0
-    assert camera.taken_on == datetime(2026, 11, 13, 8, 15, 30)
+    assert camera.taken_on.isoformat() == "2026-11-13T08:15:30"
 
 
 @pytest.mark.parametrize(("focal", "taken"), [(0, "0000:00:00 00:00:00"), (65535, "yesterday")])
@@ -190,7 +189,7 @@ def test_a_heic_photo_is_read():
     photo = read_photo(HEIC)
     assert photo.size_px == (720, 480)
     assert photo.camera.focal_35mm == 26.0
-    assert photo.camera.taken_on == datetime(2026, 11, 13, 8, 15)
+    assert photo.camera.taken_on.isoformat() == "2026-11-13T08:15:00"
     centres = photo.rgb[[120, 120, 360, 360], [180, 540, 180, 540]].astype(int)
     drawn = [[234, 51, 35], [120, 160, 90], [200, 200, 200], [60, 80, 160]]  # data/README.md
     assert np.abs(centres - p3_as_srgb(drawn)).max() <= 4  # lossy codes

@@ -1,0 +1,29 @@
+"""Results to be stored."""
+
+from datetime import date
+
+import pytest
+
+from traymorph.model.results import Failure, Measured, PhotoCheck, Provenance, TrayResult, TrayRow
+
+
+@pytest.fixture
+def result():
+    """Give one tray's result: two days, one photo that failed, something not measured."""
+    made = Provenance("0.1.0", "5" * 64, (1, 1), ("a" * 64, "b" * 64), "mixture 1")
+    columns = {"tray_id": "007", "crop": "pea", "treatment": "=dense", "block": "", "batch": "NA"}
+    first = TrayRow(
+        tray_id="007",
+        photographed_on=date(2026, 11, 13),
+        columns=columns,
+        metrics={"canopy_cover_pct": Measured(81.25, 0.1 + 0.2), "leaf_l": Measured()},
+        flags=("blurred", "no_side_photo"),
+        provenance=made,
+    )
+    second = TrayRow("007", None, columns, {}, (), made)
+    checks = (
+        PhotoCheck("007/a.jpg", "007", "overhead", "a" * 64, mm_per_px=0.15, flags=("blurred",)),
+        PhotoCheck("007/b.jpg", "007", "side", "b" * 64, error="No card."),
+    )
+    failures = (Failure("007", "007/b.jpg", "No card.", 5),)
+    return TrayResult("007", (first, second), checks, failures)
