@@ -51,8 +51,9 @@ def as_measured(photo: Rendered, *, calibrated: bool) -> tuple[np.ndarray, np.nd
     together = np.concatenate(pixels, axis=2)
     rgb = together[..., :3]
     if calibrated:
-        linear = to_linear(torch.from_numpy(rgb.astype(np.float32) / 255)).numpy() * photo.gain
-        rgb = (to_srgb(torch.from_numpy(linear)).numpy() * 255).round().astype(np.uint8)
+        values = to_linear(torch.arange(256).view(256, 1) / 255) * torch.from_numpy(photo.gain)
+        table = (to_srgb(values).numpy() * 255).round().astype(np.uint8)
+        rgb = np.stack([cv2.LUT(rgb[..., k], table[:, k]) for k in range(3)], axis=2)
     return np.ascontiguousarray(rgb), together[..., 3:].astype(np.float32) / 255
 
 

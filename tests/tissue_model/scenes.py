@@ -19,7 +19,8 @@ SHARES = ("leaf", "stem", "greenery", "hull", "medium")
 _OTHER, _MEDIUM, _GREENERY, _HULL = 0, 4, 6, 7  # classes of the scene maker's masks
 _LARGEST = 4_000_000  # px; larger photos are halved: their pixels are finer than what is learned
 _LEVELS = 3
-_POINTS = 2000
+_POINTS, _TRIED = 2000, 60_000
+_PLANT = 100  # of 255
 _GREY = "0.60"
 
 
@@ -182,13 +183,13 @@ def _mirrored(index: torch.Tensor, count: torch.Tensor) -> torch.Tensor:
 
 def _plant_points(photo: Rendered, rng: np.random.Generator) -> np.ndarray:
     """Pixels (x, y) on leaf, and as many on stem where there is stem."""
+    height, width = photo.pixels.shape[:2]
     groups = []
     for plane in (3, 4):
-        row, column = np.nonzero(photo.pixels[..., plane] > 100)
-        if len(row) > 50:
-            some = rng.integers(len(row), size=_POINTS)
-            groups.append(np.stack([column[some], row[some]], axis=1))
+        tried = (rng.random((_TRIED, 2)) * (width, height)).astype(int)
+        hits = tried[photo.pixels[tried[:, 1], tried[:, 0], plane] > _PLANT]
+        if len(hits):
+            groups.append(hits[rng.integers(len(hits), size=_POINTS)])
     if groups:
         return np.concatenate(groups).astype(np.float32)
-    height, width = photo.pixels.shape[:2]
     return (rng.random((_POINTS, 2)) * (width, height)).astype(np.float32)

@@ -25,7 +25,7 @@ from tests.tissue_model.textures import TextureBank, TextureMaker
 _PEAK_RATE, _LAST_RATE, _WARM_UP = 4e-3, 2e-5, 0.06
 _DECAY = 0.02
 _SMOOTHING = 0.998
-_HELD_OUT = 10  # every tenth scene judges and does not teach
+_HELD_OUT = 12  # every twelfth scene judges and does not teach
 _RENEW_EVERY = 4  # steps
 
 
@@ -61,7 +61,33 @@ def train(folders: list[Path], out: Path, settings: Settings) -> None:
     log(f"ready after {time.perf_counter() - begin:.0f} s")
     net, steps = _learn(maker, settings, log)
     torch.backends.cudnn.benchmark = False  # every photo to judge has its own size
+    # Everything that the package needs is on disk before judging begins.
+    torch.save(net.state_dict(), out.with_suffix(".pt"))
+    example, _ = judge.as_measured(held[len(held) // 2], calibrated=True)
+    exported = copy.deepcopy(net)
+    write_parity(exported, example, out.with_suffix(".parity.npz"))
+    write_onnx(exported, out)
+    facts = {
+        "onnx_sha256": hashlib.sha256(out.read_bytes()).hexdigest(),
+        "settings": asdict(settings),
+        "steps": steps,
+        "photos": {"learned_from": len(teach), "judged_by": len(held)},
+        "typical_mm_per_px": TYPICAL_MM_PER_PX,
+    }
+    recipe = recipe_hash(asdict(settings), teach)
+    write_facts(net, out.with_suffix(".json"), recipe, facts)
+    figures = {"plant_found_on_textures": _false_alarm(net, settings, device)}
+    log(f"plant found on textures: {figures['plant_found_on_textures']}")
     predict = judge.prediction(net, device)
+    sheet = judge.contact_sheet(predict, _spread(held, 24), calibrated=True)
+    cv2.imwrite(str(out.with_suffix(".png")), sheet[..., ::-1])
+    figures |= _judged(predict, held, log)
+    write_facts(net, out.with_suffix(".json"), recipe, {**facts, "figures_mean_worst": figures})
+    log(f"all done after {time.perf_counter() - begin:.0f} s")
+
+
+def _judged(predict: judge.Predict, held: list[Rendered], log: "Log") -> dict:
+    """Figures by view with and without calibration; the worst photos go to the log."""
     figures = {}
     for name, calibrated in (("calibrated", True), ("as_photographed", False)):
         rows = judge.judged(predict, held, calibrated=calibrated)
@@ -69,26 +95,8 @@ def train(folders: list[Path], out: Path, settings: Settings) -> None:
         for view, table in figures[name].items():
             log(f"{name} {view} {json.dumps(table)}")
         for row in sorted(rows, key=lambda r: r["plant"])[:6]:
-            log(json.dumps(row))
-    figures["plant_found_on_textures"] = _false_alarm(net, settings, device)
-    log(f"plant found on textures: {figures['plant_found_on_textures']}")
-    sheet = judge.contact_sheet(predict, _spread(held, 24), calibrated=True)
-    cv2.imwrite(str(out.with_suffix(".png")), sheet[..., ::-1])
-    torch.save(net.state_dict(), out.with_suffix(".pt"))
-    example, _ = judge.as_measured(held[len(held) // 2], calibrated=True)
-    write_parity(net, example, out.with_suffix(".parity.npz"))
-    write_onnx(net, out)
-    onnx_hash = hashlib.sha256(out.read_bytes()).hexdigest()
-    facts = {
-        "onnx_sha256": onnx_hash,
-        "settings": asdict(settings),
-        "steps": steps,
-        "photos": {"learned_from": len(teach), "judged_by": len(held)},
-        "typical_mm_per_px": TYPICAL_MM_PER_PX,
-        "figures_mean_worst": figures,
-    }
-    write_facts(net, out.with_suffix(".json"), recipe_hash(asdict(settings), teach), facts)
-    log(f"all done after {time.perf_counter() - begin:.0f} s")
+            log(json.dumps({k: round(v, 3) if isinstance(v, float) else v for k, v in row.items()}))
+    return figures
 
 
 def split(photos: list[Rendered], leave_out: str) -> tuple[list[Rendered], list[Rendered]]:

@@ -95,7 +95,7 @@ class LearnedTissue:
         return leaf / total, stem / total
 
 
-class _Span:
+class Span:
     """One tile along one axis: what the network sees of it and what is kept."""
 
     def __init__(self, seen: slice, kept: slice) -> None:
@@ -104,7 +104,7 @@ class _Span:
         self.kept_of_seen = slice(kept.start - seen.start, kept.stop - seen.start)
 
 
-def tiling(height: int, width: int) -> tuple[list[_Span], list[_Span]]:
+def tiling(height: int, width: int) -> tuple[list[Span], list[Span]]:
     """Rows and columns of overlapping tiles, each of at most ``LARGEST_PX`` pixels."""
     rows = columns = 1
     while _longest(height, rows) * _longest(width, columns) > LARGEST_PX:
@@ -120,13 +120,13 @@ def _longest(length: int, count: int) -> int:
     return -(-(length + (count - 1) * _OVERLAP_PX) // count)
 
 
-def _spans(length: int, count: int) -> list[_Span]:
+def _spans(length: int, count: int) -> list[Span]:
     tile = _longest(length, count)
     starts = [round(k * (length - tile) / max(count - 1, 1)) for k in range(count)]
     # Between two tiles the border of what is kept runs through the middle of their overlap.
     borders = [0, *((b + a + tile) // 2 for a, b in pairwise(starts)), length]
     return [
-        _Span(slice(start, start + tile), slice(low, high))
+        Span(slice(start, start + tile), slice(low, high))
         for start, (low, high) in zip(starts, pairwise(borders), strict=True)
     ]
 
