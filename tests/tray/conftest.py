@@ -118,9 +118,7 @@ class Tray:
         outer = frame_of(self.corners, self.lip)
         for i in range(4):
             a, b = outer[i], outer[(i + 1) % 4]
-            drawing.polygon(
-                [[*a, 0], [*b, 0], [*b, self.rim], [*a, self.rim]], (22, 22, 24)
-            )
+            drawing.polygon([[*a, 0], [*b, 0], [*b, self.rim], [*a, self.rim]], (22, 22, 24))
         drawing.polygon(raised(outer, self.rim), BLACK)
         eye = drawing.viewpoint.position_mm
         # what is seen of the inside through the opening: walls first, then the medium
@@ -137,7 +135,6 @@ class Tray:
         length = np.linalg.norm(self.corners[1] - self.corners[0])
         width = np.linalg.norm(self.corners[3] - self.corners[0])
         n = int(self.density * length * width)
-        share = rng.uniform(-self.overhang, 1, (n, 2))
         share = rng.uniform(0, 1, (n, 2)) * (1 + 2 * self.overhang / np.array([length, width]))
         share -= self.overhang / np.array([length, width])
         along, across = self.corners[1] - self.corners[0], self.corners[3] - self.corners[0]
@@ -153,7 +150,78 @@ class Tray:
             drawing.disc(spot, radius, colour, leaf=255)
 
 
+@dataclass
+class SideTray:
+    """A tray seen from its front: upright leaves on straight stems at known places and heights.
+
+    Coordinates are the side card's: y down, height towards the camera, the front wall at height 0.
+    """
+
+    left: float = 140.0
+    rim_y: float = 40.0
+    length: float = 500.0
+    depth: float = 250.0
+    rim_above_bench: float = 60.0
+    fill: float = 20.0
+    mean_height: float = 60.0
+    spread: float = 6.0
+    density: float = 0.015
+    radius: float = 4.0
+    seed: int = 1
+
+    def plants(self):
+        """(x, depth behind the wall, height of the leaf's centre above the medium), far first."""
+        rng = np.random.default_rng(self.seed)
+        n = int(self.density * self.length * self.depth)
+        x = self.left + rng.uniform(0, self.length, n)
+        behind = rng.uniform(0, self.depth, n)
+        tall = rng.normal(self.mean_height, self.spread, n) - self.radius
+        return np.column_stack([x, behind, tall])[np.argsort(-behind)]
+
+    def column_heights(self):
+        """Highest leaf edge of each 5 mm column in a level view, above the medium."""
+        count = round(self.length / 5)
+        fine = self.left + (np.arange(count * 20) + 0.5) / 20 * 5
+        top = np.zeros(len(fine))
+        for x, _, tall in self.plants():
+            reach = self.radius**2 - (fine - x) ** 2
+            at = reach > 0
+            top[at] = np.maximum(top[at], tall + np.sqrt(reach[at]))
+        return top.reshape(count, 20).max(axis=1)
+
+    def draw(self, drawing):
+        medium_y = self.rim_y + self.fill
+        turn = np.linspace(0, 2 * np.pi, 33)[:-1]
+        ring = self.radius * np.stack([np.cos(turn), np.sin(turn)], 1)
+        for x, behind, tall in self.plants():
+            top = medium_y - tall
+            stem = [[x - 0.8, medium_y], [x + 0.8, medium_y], [x + 0.8, top], [x - 0.8, top]]
+            drawing.polygon(raised(np.array(stem), -behind), STEM, stem=255)
+            drawing.polygon(raised(ring + [x, top], -behind), LEAF, leaf=255)
+        right, foot = self.left + self.length, self.rim_y + self.rim_above_bench
+        wall = np.array(
+            [[self.left - 2, self.rim_y], [right + 2, self.rim_y], [right + 2, foot],
+             [self.left - 2, foot]]
+        )  # fmt: skip
+        drawing.polygon(raised(wall, 0), (24, 24, 26))
+        lip = wall + np.array([[-7, 0], [7, 0], [7, -self.rim_above_bench + 2.2],
+                               [-7, -self.rim_above_bench + 2.2]])  # fmt: skip
+        drawing.polygon(raised(lip, 7.0), BLACK)
+
+
+class Tools:
+    """What tests draw with."""
+
+    camera = staticmethod(camera)
+    rectangle = staticmethod(rectangle)
+    raised = staticmethod(raised)
+    Drawing = Drawing
+    Tray = Tray
+    SideTray = SideTray
+    card_colour = CARD
+
+
 @pytest.fixture(scope="session")
-def drawing_tools():
-    """Camera, Drawing, Tray and rectangle, for tests that draw."""
-    return camera, Drawing, Tray, rectangle
+def draw():
+    """Camera, drawing, trays and rectangles, for tests that draw."""
+    return Tools()

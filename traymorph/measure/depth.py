@@ -17,17 +17,19 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 from scipy.ndimage import uniform_filter1d
-from scipy.stats import norm
+from scipy.special import log_ndtr
 
 TIPS_PER_MM = 0.2
 """Independent tips per 5 mm column and mm of depth: 2 plants per cm2 whose leaves reach over two
 to three columns. Rendered trays of 1 to 3 plants per cm2 give the same within their spread."""
 _SLICES = 24
-_ROUNDS = 25
+_ROUNDS = 20
+_VIEWS = 8
+"""Depths for which the model is worked out; columns between them are interpolated."""
 _STAND_COLUMNS = 15
 """Unevenness wider than this many columns is the stand's, not that of single tips."""
 _LEAST_SPREAD_MM = 0.3
-_MODEL_U = 0.25
+_MODEL_U = 0.15
 """Share of the correction that the model may be off by."""
 
 Heights = NDArray[np.float64]
@@ -41,24 +43,30 @@ class Sight:
     ----------
     eye_mm : float
         Height of the camera above the medium.
+    eye_along_mm : float
+        Place of the camera along the front, from the tray's left inside end.
     distance_mm : float
         Distance of the camera from the plane of the front wall.
-    depth_mm : float
-        Inside depth of the tray behind that plane.
+    length_mm, depth_mm : float
+        Inside sizes along the front and across it.
     """
 
     eye_mm: float
+    eye_along_mm: float
     distance_mm: float
+    length_mm: float
     depth_mm: float
 
 
-def level_heights(apparent: Heights, sight: Sight) -> tuple[Heights, float]:
+def level_heights(apparent: Heights, along_mm: Heights, sight: Sight) -> tuple[Heights, float]:
     """Correct column heights for perspective.
 
     Parameters
     ----------
     apparent : ndarray, shape (n,)
         Heights above the medium as read in the plane of the front wall, without NaN.
+    along_mm : ndarray, shape (n,)
+        Place of each column along the front, from the tray's left inside end.
     sight : Sight
         Where the camera stood.
 
@@ -67,42 +75,63 @@ def level_heights(apparent: Heights, sight: Sight) -> tuple[Heights, float]:
     tuple of (ndarray of shape (n,), float)
         Heights in a level view from far away, and the standard uncertainty of the correction.
     """
-    stand = uniform_filter1d(apparent, min(_STAND_COLUMNS, len(apparent)), mode="nearest")
-    local = apparent - stand
-    spread = max(float(local.std()), _LEAST_SPREAD_MM)
-    mean = float(apparent.mean())
-    shift, stretch = _correction(mean, spread, sight)
-    return stand + local * stretch + shift, _MODEL_U * abs(shift)
-
-
-def _correction(mean: float, spread: float, sight: Sight) -> tuple[float, float]:
-    """Mean of the true minus that of the apparent greatest height, and the ratio of spreads."""
-    depth = (np.arange(_SLICES) + 0.5) / _SLICES * sight.depth_mm
-    near = sight.distance_mm / (sight.distance_mm + depth)
-    tips = TIPS_PER_MM * sight.depth_mm / _SLICES / near  # a column widens with distance
-    tip_mean, tip_spread = mean, spread
-    apparent_spread = spread
+    reach = _depth_seen(along_mm, sight)
+    depths = np.linspace(max(float(reach.min()), 1.0), max(float(reach.max()), 2.0), _VIEWS)
+    tip_mean, tip_spread = float(apparent.mean()), max(float(_local(apparent).std()), 1.0)
     for _ in range(_ROUNDS):
-        apparent_mean, apparent_spread = _greatest(
-            near * tip_mean + (1.0 - near) * sight.eye_mm, near * tip_spread, tips
-        )
-        tip_mean += mean - apparent_mean
-        tip_spread *= math.sqrt(spread / apparent_spread)
+        means, spreads = _expected(tip_mean, tip_spread, depths, sight)
+        left_over = apparent - np.interp(reach, depths, means)
+        local = _local(left_over)
+        modelled = float(np.interp(reach, depths, spreads).mean())
+        tip_mean += float(left_over.mean())
+        tip_spread *= math.sqrt(max(float(local.std()), _LEAST_SPREAD_MM) / modelled)
     true_mean, true_spread = _greatest(
-        np.array([tip_mean]),
-        np.array([tip_spread]),
-        np.array([TIPS_PER_MM * sight.depth_mm]),
+        np.array([tip_mean]), np.array([tip_spread]), np.array([TIPS_PER_MM * sight.depth_mm])
     )
-    return true_mean - mean, true_spread / spread
+    stretch = true_spread / max(float(local.std()), _LEAST_SPREAD_MM)
+    heights = true_mean + (left_over - local) + local * stretch
+    correction = float(heights.mean() - apparent.mean())
+    return heights, _MODEL_U * abs(correction)
+
+
+def _local(heights: Heights) -> Heights:
+    """Variation from column to column, the stand's own unevenness taken off."""
+    stand = uniform_filter1d(heights, min(_STAND_COLUMNS, len(heights)), mode="nearest")
+    local: Heights = heights - stand
+    return local
+
+
+def _depth_seen(along_mm: Heights, sight: Sight) -> Heights:
+    """How deep into the tray the lines of sight through each column stay within its ends."""
+    away = along_mm - sight.eye_along_mm
+    end = np.where(away > 0, sight.length_mm, 0.0) - sight.eye_along_mm
+    with np.errstate(divide="ignore", invalid="ignore"):
+        depth = sight.distance_mm * (end / away - 1.0)
+    return np.clip(np.nan_to_num(depth, nan=np.inf), 0.0, sight.depth_mm)
+
+
+def _expected(
+    tip_mean: float, tip_spread: float, depths: Heights, sight: Sight
+) -> tuple[Heights, Heights]:
+    """Mean and spread of the greatest apparent height where one sees so deep into the tray."""
+    result = []
+    for depth in depths:
+        behind = (np.arange(_SLICES) + 0.5) / _SLICES * depth
+        near = sight.distance_mm / (sight.distance_mm + behind)
+        tips = TIPS_PER_MM * depth / _SLICES / near  # a column widens with distance
+        means = near * tip_mean + (1.0 - near) * sight.eye_mm
+        result.append(_greatest(means, near * tip_spread, tips))
+    means, spreads = np.array(result).T
+    return means, spreads
 
 
 def _greatest(means: Heights, spreads: Heights, counts: Heights) -> tuple[float, float]:
     """Mean and standard deviation of the greatest of normal heights, ``counts`` of each kind."""
     low = float((means - 6.0 * spreads).min())
     high = float((means + 6.0 * spreads).max())
-    heights = np.linspace(low, high, 400)
+    heights = np.linspace(low, high, 200)
     z = (heights[:, None] - means) / spreads
-    below = np.exp((counts * norm.logcdf(z)).sum(axis=1))
+    below = np.exp((counts * log_ndtr(z)).sum(axis=1))
     density = np.diff(below)
     middle = 0.5 * (heights[1:] + heights[:-1])
     mean = float((middle * density).sum() / density.sum())

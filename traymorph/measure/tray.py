@@ -13,6 +13,7 @@ from traymorph.measure.colour import (
 from traymorph.measure.depth import Sight, level_heights
 from traymorph.measure.influence import measure_plan
 from traymorph.measure.side import (
+    COLUMN_MM,
     FrontView,
     bare_stem_mm,
     column_tops_mm,
@@ -93,8 +94,9 @@ def measure_side(tray: TraySide) -> Result:
     if fill is None:
         fill, fill_u = _ASSUMED_FILL_MM, _ASSUMED_FILL_U_MM
         flags.append("rim_height_missing")
-    apparent = tops[np.isfinite(tops)] + fill
-    heights, correction_u = level_heights(apparent, _sight(tray, fill))
+    seen = np.flatnonzero(np.isfinite(tops))
+    along = (seen + 0.5) * COLUMN_MM
+    heights, correction_u = level_heights(tops[seen] + fill, along, _sight(tray, fill))
     u = math.hypot(tray.wall.position_u_mm, fill_u, correction_u, _scale_u(tray) * heights.mean())
     metrics |= height_metrics(heights, u)
     if np.nanmean(tops) < _LEAST_CLEAR_MM:
@@ -140,7 +142,13 @@ def _sight(tray: TraySide, fill_mm: float) -> Sight:
     wall = tray.wall
     x, y, distance = tray.viewpoint.position_mm
     eye = wall.rim_y_mm + wall.rim_slope * (x - wall.left_x_mm) - y + fill_mm
-    return Sight(eye_mm=eye, distance_mm=distance, depth_mm=_depth(tray))
+    return Sight(
+        eye_mm=eye,
+        eye_along_mm=x - wall.left_x_mm,
+        distance_mm=distance,
+        length_mm=wall.right_x_mm - wall.left_x_mm,
+        depth_mm=_depth(tray),
+    )
 
 
 def _depth(tray: TraySide) -> float:

@@ -39,6 +39,8 @@ class RimEvidence:
         Share of the cell that is in the photo and shows no plant.
     canopy : ndarray of float32
         Plant, shifted to where it stands if it is seen at the canopy's usual height.
+    layers : ndarray of float32, shape (rows, columns, 3)
+        Lightness, bare and canopy side by side, to be read at once.
     """
 
     grid: PlaneGrid
@@ -46,6 +48,7 @@ class RimEvidence:
     in_photo: Plane
     bare: Plane
     canopy: Plane
+    layers: Plane
 
 
 def blackness(lightness: Plane) -> Plane:
@@ -135,12 +138,14 @@ def gather(
     canopy = cv2.remap(
         plant, *raised.sampling(viewpoint, scale), cv2.INTER_LINEAR, borderMode=cv2.BORDER_CONSTANT
     )
+    bare = (1.0 - seen) * in_photo
     return RimEvidence(
         grid=grid,
         lightness=lightness,
         in_photo=in_photo,
-        bare=((1.0 - seen) * in_photo).astype(np.float32),
+        bare=bare,
         canopy=canopy.astype(np.float32),
+        layers=np.stack([lightness, bare, canopy], axis=-1).astype(np.float32),
     )
 
 

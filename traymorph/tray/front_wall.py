@@ -24,6 +24,8 @@ _WALL_MM = 18.0
 """Height of dark wall looked for below its edge."""
 _STEP_MM = 3.0
 _RIM_MM = 9.0
+_SHORT_SIDE_GAIN = 0.15
+_FLAT_TOP = 0.015
 _LEAST_END_SCORE = 0.1
 _LEAST_IN_VIEW = 0.6
 _EDGE_SEEN = 0.25
@@ -156,7 +158,8 @@ def _ends(front: _Front, size: TraySize, edge: float) -> tuple[float, float]:
         if length is None:
             continue
         score, start = _interval(total, seen, length)
-        if score > best:
+        # a short interval fits anywhere within a long front: the long one comes first
+        if score > best + (0.0 if best < 0 else _SHORT_SIDE_GAIN):
             best, found = score, (start, start + length)
     if best < _LEAST_END_SCORE:
         msg = (
@@ -191,9 +194,10 @@ def _interval(
     rims = (amount(starts - rim, starts) + amount(starts + inner, starts + inner + rim)) / (2 * rim)
     in_view = (seen[starts + inner] - seen[starts]) / inner
     missing = np.maximum(0.98 - in_view, 0.0)
-    score = inside - 0.5 * (left + right) + 0.15 * rims + 0.15 * length_mm / 500.0 - 2.0 * missing
-    best = int(np.argmax(score))
-    return float(score[best]), float(starts[best])
+    score = inside - 0.5 * (left + right) + 0.15 * rims - 2.0 * missing
+    # the rims beside the wall are as dark as the wall: the score has a flat top, its middle counts
+    top = starts[score > score.max() - _FLAT_TOP]
+    return float(score.max()), float(top.mean())
 
 
 def _upper_edge(

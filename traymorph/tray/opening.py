@@ -10,12 +10,12 @@ from traymorph.model.trial import TraySize
 from traymorph.model.viewpoint import Viewpoint
 from traymorph.tray.evidence import FINE_MM, RimEvidence, gather
 from traymorph.tray.search import (
-    OFFSETS_MM,
     RIM_WIDTHS_MM,
     Place,
     Profiles,
+    at_rim_widths,
     coarse_places,
-    outer_edges,
+    edge_steps,
     profiles,
     refine,
     turned_grid,
@@ -31,6 +31,7 @@ _LEAST_IN_VIEW = 0.55
 """With less of the opening in the photo its place along the missing side is a guess."""
 _EDGE_SEEN = 0.3
 """Mean strength of the rim's edge at a sample from which on it counts as seen."""
+_SAMPLE_MM = 4.0
 _SIDE_SEEN = 0.15
 """Share of a side that must be seen to pin the opening across it."""
 _CENTRE_WEIGHT = 0.15
@@ -98,7 +99,7 @@ def find_opening(
     in_photo = share_in_photo(viewpoint, corners, rim_height)
     if in_photo < _LEAST_IN_VIEW:
         raise _not_found(_CUT_OFF)
-    read = profiles(evidence, np.array([[place.x, place.y, place.turn_deg]]), inside)
+    read = profiles(evidence, np.array([[place.x, place.y, place.turn_deg]]), inside, _SAMPLE_MM)
     seen = _seen(read, rim_width)
     return TrayOpening(
         corners_mm=corners,
@@ -133,7 +134,7 @@ def _best_place(
     evidence: RimEvidence, viewpoint: Viewpoint, inside: NDArray[np.float64]
 ) -> tuple[Place, float]:
     starts = coarse_places(evidence, float(inside[0]), float(inside[1]))
-    tried = [refine(evidence, start, inside, 1.0) for start in starts]
+    tried = [refine(evidence, start, inside, finest_mm=2.0) for start in starts]
     if not tried:
         raise _not_found(_TOO_NEAR)
     width, height = viewpoint.size_px
@@ -146,7 +147,7 @@ def _best_place(
         return float(one[0].score - _CENTRE_WEIGHT * min(away / inside[1], 2.0))
 
     best = max(tried, key=merit)[0]
-    place, rim_width = refine(evidence, best, inside, 0.25)
+    place, rim_width = refine(evidence, best, inside, finest_mm=0.25)
     if place.score < _LEAST_SCORE:
         raise _not_found(_NO_RECTANGLE)
     return place, rim_width
@@ -173,9 +174,9 @@ def _corners(
 
 
 def _seen(read: Profiles, rim_width: float) -> NDArray[np.bool_]:
+    steps = at_rim_widths(edge_steps(read))[:, 0]
     at = int(np.argmin(np.abs(RIM_WIDTHS_MM - rim_width)))
-    strength = outer_edges(read)[0, :, max(0, at - 1) : at + 2].max(-1)
-    seen: NDArray[np.bool_] = strength > _EDGE_SEEN
+    seen: NDArray[np.bool_] = steps[max(0, at - 1) : at + 2].max(axis=0) > _EDGE_SEEN
     return seen
 
 
@@ -194,10 +195,10 @@ def _scale_ratio(read: Profiles, inside: NDArray[np.float64]) -> float:
     The rim's width is the same on all sides but not known: it drops out of the difference
     between the outer length and the outer width.
     """
-    steps = _edge_by_offset(read)
+    steps = edge_steps(read)[:, 0]
     edge = []
     for side in range(4):
-        strength = steps[read.side == side].mean(0)
+        strength = steps[:, read.side == side].mean(axis=1)
         at = int(np.argmax(strength))
         if strength[at] < _SIDE_SEEN or at in (0, len(strength) - 1):
             return float("nan")
@@ -207,14 +208,3 @@ def _scale_ratio(read: Profiles, inside: NDArray[np.float64]) -> float:
     if longer < 0.2 * inside[0]:
         return float("nan")
     return float(1.0 + ((edge[1] + edge[3]) - (edge[0] + edge[2])) / longer)
-
-
-def _edge_by_offset(read: Profiles) -> NDArray[np.float64]:
-    """Step from dark to light centred on each offset, shape (samples, offsets - 6)."""
-    n = len(OFFSETS_MM) - 6
-    light, bare = read.lightness[0], read.bare[0]
-    outside = (light[:, 4 : n + 4] + light[:, 5 : n + 5] + light[:, 6 : n + 6]) / 3
-    rim = (light[:, :n] + light[:, 1 : n + 1] + light[:, 2 : n + 2]) / 3
-    shown = np.min([bare[:, i : n + i] for i in range(7)], axis=0)
-    result: NDArray[np.float64] = np.clip((outside - rim) / 15.0, -0.5, 1.0) * shown
-    return result

@@ -14,6 +14,8 @@ _CELL_MM = 1.0
 _MARGIN_MM = 100.0
 _OVERHANG_MM = 60.0
 """Leaves do not reach farther over the rim than this; what does is another plant."""
+_SURELY_OWN_MM = 15.0
+"""A leaf this near the opening belongs to the tray even where its stem is not seen."""
 _RIM_MM = 9.0
 """Usual width of a rim: touching trays part here when leaves hide the seam."""
 _NEIGHBOUR_BAND_MM = (45.0, 85.0)
@@ -58,7 +60,7 @@ def own_overhead(
     allowed = outside <= _OVERHANG_MM
     for k in range(4):
         allowed &= ~((side == k) & (outside > _cut_line(plant, outside, side == k, along)))
-    own = _joined(plant, allowed, outside <= 0)
+    own = _joined(plant, allowed, outside <= _SURELY_OWN_MM)
     return _kept(masks, viewpoint, grid, own)
 
 
@@ -178,7 +180,8 @@ def _cut_line(
     first = _column(_CUT_BAND_MM[0])
     valley = smooth[:, first : _column(_CUT_BAND_MM[1])]
     reach = np.arange(valley.shape[1]) * _CELL_MM + _CUT_BAND_MM[0]
-    cut = reach[np.argmin(valley + 0.004 * np.abs(reach - _RIM_MM), axis=1)]
+    unusual = 0.1 * ((reach - _RIM_MM) / 12.0) ** 2
+    cut = reach[np.argmin(valley + unusual, axis=1)]
     limit = np.where(beside, cut, _OVERHANG_MM).astype(np.float32)
     index = np.clip(((along + _MARGIN_MM) / _CELL_MM).astype(int), 0, len(limit) - 1)
     reach_of_cells: NDArray[np.float32] = limit[index]
@@ -250,7 +253,9 @@ def _side_reach(
         if smooth[far].mean() > _NEIGHBOUR_SHARE * max(inner, 1.0):
             seam = (out > _CUT_BAND_MM[0]) & (out < _CUT_BAND_MM[1])
             at = int(
-                np.argmin(smooth[seam] / max(inner, 1.0) + 0.004 * np.abs(out[seam] - _RIM_MM))
+                np.argmin(
+                    smooth[seam] / max(inner, 1.0) + 0.1 * ((out[seam] - _RIM_MM) / 12.0) ** 2
+                )
             )
             reach[out > 0] = out[seam][at]
     return reach

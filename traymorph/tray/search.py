@@ -169,7 +169,7 @@ class Profiles:
 
     Parameters
     ----------
-    lightness, bare, canopy : ndarray of float32, shape (candidates, samples, offsets)
+    lightness, bare, canopy : ndarray of float32, shape (offsets, candidates, samples)
         Maps read at ``OFFSETS_MM`` along the outward normals.
     side : ndarray of int, shape (samples,)
         Which side a sample lies on: 0 and 2 run along the length, 1 and 3 along the width.
@@ -182,7 +182,10 @@ class Profiles:
 
 
 def profiles(
-    evidence: RimEvidence, places: NDArray[np.float64], size_mm: NDArray[np.float64]
+    evidence: RimEvidence,
+    places: NDArray[np.float64],
+    size_mm: NDArray[np.float64],
+    sample_mm: float,
 ) -> Profiles:
     """Read the maps across the outlines of candidate rectangles.
 
@@ -194,47 +197,47 @@ def profiles(
         Centre (x, y) in cells and turn in degrees.
     size_mm : ndarray, shape (2,)
         Inside length and width.
+    sample_mm : float
+        Distance of the samples along the outline.
 
     Returns
     -------
     Profiles
-        Samples every 5 mm along the outline.
+        One row per offset.
     """
-    points, normals, side = _outline(size_mm)
-    turn = np.radians(places[:, 2])
-    turned = np.stack(
-        [np.stack([np.cos(turn), -np.sin(turn)], -1), np.stack([np.sin(turn), np.cos(turn)], -1)], 1
-    )  # (candidates, 2, 2)
-    reach = points[:, None, :] + OFFSETS_MM[None, :, None] * normals[:, None, :]
-    where = np.einsum("cij,soj->csoi", turned, reach) / FINE_MM + places[:, None, None, :2]
-    flat = where.reshape(len(places) * len(points), len(OFFSETS_MM), 2).astype(np.float32)
-    shape = (len(places), len(points), len(OFFSETS_MM))
+    points, normals, side = _outline(size_mm, sample_mm)
+    turn = np.radians(places[:, 2])[:, None]
+    cos, sin = np.cos(turn), np.sin(turn)
+    offsets = OFFSETS_MM.astype(np.float32)[:, None, None]
 
-    def read(layer: Plane) -> Plane:
-        # remap takes at most 32767 rows: fold candidates into rows, samples stay below that
-        values = cv2.remap(
-            layer,
-            np.ascontiguousarray(flat[..., 0]),
-            np.ascontiguousarray(flat[..., 1]),
-            cv2.INTER_LINEAR,
-            borderMode=cv2.BORDER_CONSTANT,
-        )
-        return values.reshape(shape).astype(np.float32)
+    def across(axis: int, by_x: NDArray[np.float64], by_y: NDArray[np.float64]) -> Plane:
+        start = (by_x * points[:, 0] + by_y * points[:, 1]) / FINE_MM + places[:, axis, None]
+        step = (by_x * normals[:, 0] + by_y * normals[:, 1]) / FINE_MM
+        where: Plane = start.astype(np.float32) + offsets * step.astype(np.float32)
+        return where.reshape(len(OFFSETS_MM), -1)
 
-    return Profiles(read(evidence.lightness), read(evidence.bare), read(evidence.canopy), side)
+    read = cv2.remap(
+        evidence.layers,
+        across(0, cos, -sin),
+        across(1, sin, cos),
+        cv2.INTER_LINEAR,
+        borderMode=cv2.BORDER_CONSTANT,
+    )
+    shape = (len(OFFSETS_MM), len(places), len(points))
+    lightness, bare, canopy = (read[..., k].reshape(shape).astype(np.float32) for k in range(3))
+    return Profiles(lightness, bare, canopy, side)
 
 
 def _outline(
-    size_mm: NDArray[np.float64],
+    size_mm: NDArray[np.float64], sample_mm: float
 ) -> tuple[NDArray[np.float64], NDArray[np.float64], NDArray[np.int64]]:
     half = size_mm / 2
     points, normals, sides = [], [], []
     for side, (axis, sign) in enumerate(((1, -1.0), (0, 1.0), (1, 1.0), (0, -1.0))):
         run = size_mm[1 - axis]
-        n = max(2, round(run / _SAMPLE_MM))
-        along = (np.arange(n) + 0.5) / n * run - run / 2
+        n = max(2, round(run / sample_mm))
         place = np.empty((n, 2))
-        place[:, 1 - axis] = along
+        place[:, 1 - axis] = (np.arange(n) + 0.5) / n * run - run / 2
         place[:, axis] = sign * half[axis]
         normal = np.zeros((n, 2))
         normal[:, axis] = sign
@@ -244,13 +247,14 @@ def _outline(
     return np.concatenate(points), np.concatenate(normals), np.concatenate(sides)
 
 
-def _window(low: float, high: float) -> slice:
-    start = int(np.searchsorted(OFFSETS_MM, low))
-    return slice(start, int(np.searchsorted(OFFSETS_MM, high, side="right")))
+def _at(offset_mm: float) -> int:
+    return round(offset_mm - OFFSETS_MM[0])
 
 
-def outer_edges(read: Profiles) -> NDArray[np.float32]:
-    """Strength of a step from dark rim to lighter bench at each possible rim width.
+def edge_steps(read: Profiles) -> Plane:
+    """Strength of a step from dark to lighter ground at each offset.
+
+    The means of 3 mm on either side are compared, 1 mm left out between them.
 
     Parameters
     ----------
@@ -259,20 +263,27 @@ def outer_edges(read: Profiles) -> NDArray[np.float32]:
 
     Returns
     -------
-    ndarray of float32, shape (candidates, samples, rim widths)
-        -0.5 to 1; 0 where plants hide the place.
+    ndarray of float32, shape (offsets - 6, candidates, samples)
+        -0.5 to 1, centred 3 mm after the first offset; 0 where plants hide the place.
     """
-    result = []
-    for width in RIM_WIDTHS_MM:
-        outside, rim = _window(width + 1.0, width + 4.0), _window(width - 3.0, width - 1.0)
-        step = read.lightness[..., outside].mean(-1) - read.lightness[..., rim].mean(-1)
-        shown = read.bare[..., _window(width - 3.0, width + 4.0)].min(-1)
-        result.append(np.clip(step / _EDGE_L, -0.5, 1.0) * shown)
-    return np.stack(result, -1).astype(np.float32)
+    light, n = read.lightness, len(OFFSETS_MM) - 6
+    sums = light[:-2] + light[1:-1] + light[2:]
+    step = (sums[4:] - sums[:n]) / (3.0 * _EDGE_L)
+    pairs = np.minimum(read.bare[:-1], read.bare[1:])
+    fours = np.minimum(pairs[:-2], pairs[2:])
+    shown = np.minimum(fours[:n], fours[3 : n + 3])
+    strength: Plane = np.clip(step, -0.5, 1.0) * shown
+    return strength
+
+
+def at_rim_widths(steps: Plane) -> Plane:
+    """Pick those edge steps whose offset can be a rim's width, shape (rim widths, ...)."""
+    first = _at(float(RIM_WIDTHS_MM[0])) - 3
+    return steps[first : first + len(RIM_WIDTHS_MM)]
 
 
 def scores(read: Profiles) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
-    """How well each candidate agrees with a tray's rim and canopy.
+    """Judge how well each candidate agrees with a tray's rim and canopy.
 
     Parameters
     ----------
@@ -284,25 +295,21 @@ def scores(read: Profiles) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
     tuple of ndarray, both of shape (candidates,)
         Score, about 0 for no agreement and 2 for a perfect one, and the rim's width in mm.
     """
-    edges = outer_edges(read).mean(1)
-    by_width = edges - 0.01 * ((RIM_WIDTHS_MM - _USUAL_RIM_MM) / 3.0) ** 2
-    best = np.argmax(by_width, axis=1)
-    edge = np.take_along_axis(by_width, best[:, None], 1)[:, 0]
-    rim = _window(1.0, 5.0)
-    black = (blackness(read.lightness[..., rim]) * read.bare[..., rim]).mean((1, 2))
-    lip = read.lightness[..., _window(0.0, 2.0)].mean(-1) - read.lightness[
-        ..., _window(-4.0, -2.0)
-    ].mean(-1)
-    shown = read.bare[..., _window(-4.0, 2.0)].min(-1)
-    inner = (np.clip(np.abs(lip) / _EDGE_L, 0.0, 1.0) * shown).mean(1)
-    inside = read.canopy[..., _window(-10.0, -2.0)].mean((1, 2))
-    beyond = read.canopy[..., _window(18.0, 36.0)].mean((1, 2))
-    score = edge + 0.3 * black + 0.3 * inner + 0.7 * (inside - beyond)
+    steps = edge_steps(read)
+    unusual = 0.01 * ((RIM_WIDTHS_MM - _USUAL_RIM_MM) / 3.0) ** 2
+    by_width = at_rim_widths(steps).mean(axis=2) - unusual[:, None]
+    best = np.argmax(by_width, axis=0)
+    rim = slice(_at(1.0), _at(5.0) + 1)
+    black = (blackness(read.lightness[rim]) * read.bare[rim]).mean(axis=(0, 2))
+    inner = np.abs(steps[_at(0.0) - 3]).mean(axis=1)
+    inside = read.canopy[: _at(-2.0) + 1].mean(axis=(0, 2))
+    beyond = read.canopy[_at(18.0) :].mean(axis=(0, 2))
+    score = by_width.max(axis=0) + 0.3 * black + 0.3 * inner + 0.7 * (inside - beyond)
     return score.astype(np.float64), RIM_WIDTHS_MM[best]
 
 
 def refine(
-    evidence: RimEvidence, start: Place, size_mm: NDArray[np.float64], finest_mm: float
+    evidence: RimEvidence, start: Place, size_mm: NDArray[np.float64], *, finest_mm: float
 ) -> tuple[Place, float]:
     """Walk to the best place near a start by ever smaller steps.
 
@@ -315,27 +322,25 @@ def refine(
     size_mm : ndarray, shape (2,)
         Inside length and width.
     finest_mm : float
-        Smallest step, mm.
+        Smallest step, mm; samples along the outline lie ten such steps apart.
 
     Returns
     -------
     tuple of (Place, float)
         The best place and the rim's width there.
     """
-    moves = np.array(
-        [[dx, dy, dt] for dx in (-1, 0, 1) for dy in (-1, 0, 1) for dt in (-1, 0, 1)], dtype=float
-    )
     lever = np.degrees(2.0 / float(np.hypot(*size_mm)))
+    moves = np.vstack([np.zeros(3), np.eye(3), -np.eye(3)]) * [1.0, 1.0, lever * FINE_MM]
     here = np.array([start.x, start.y, start.turn_deg])
-    step, score, rim = 5.0, -np.inf, _USUAL_RIM_MM
+    sample_mm = max(_SAMPLE_MM, 10.0 * finest_mm)
+    step, score, rim = 4.0, -np.inf, _USUAL_RIM_MM
     while step >= finest_mm:
-        trial = here + moves * step * np.array([1.0, 1.0, lever * FINE_MM])
-        value, widths = scores(profiles(evidence, trial, size_mm))
+        trial = here + moves * step
+        value, widths = scores(profiles(evidence, trial, size_mm, sample_mm))
         best = int(np.argmax(value))
-        if value[best] <= score + 1e-6:
-            step /= 2.0
-            continue
         here, score, rim = trial[best], float(value[best]), float(widths[best])
+        if best == 0:
+            step /= 2.0
     return Place(float(here[0]), float(here[1]), float(here[2]), score), rim
 
 

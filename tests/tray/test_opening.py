@@ -1,0 +1,97 @@
+"""The opening found in drawn trays whose corners are known."""
+
+import numpy as np
+import pytest
+
+from traymorph.errors import TrayNotFoundError
+from traymorph.model.trial import TraySize
+from traymorph.tray.opening import find_opening
+
+CARD = [[0, 0, 0], [100, 0, 0], [100, 140, 0], [0, 140, 0]]
+
+
+def worst_corner_mm(found, corners):
+    """Greatest distance of corners, whichever end the first edge starts from."""
+    return min(np.hypot(*(np.roll(found, k, axis=0) - corners).T).max() for k in range(4))
+
+
+def photo(draw, corners, *, eye=(-150, 100, 650), neighbours=(), **tray):
+    drawing = draw.Drawing(draw.camera(eye, (-140, 110, 0), radial=(0.03, -0.01)))
+    drawing.polygon(CARD, draw.card_colour)
+    own = draw.Tray(corners, **tray)
+    own.draw(drawing)
+    for k, other in enumerate(neighbours):
+        beside = draw.Tray(other, seed=50 + k)
+        beside.draw(drawing)
+        beside.draw_leaves(drawing)
+    own.draw_leaves(drawing)
+    return drawing
+
+
+def find(drawing, length, width, plane="bench"):
+    size = TraySize(length, width, 20.0, 60.0)
+    return find_opening(drawing.rgb, drawing.masks, drawing.viewpoint, size, plane)
+
+
+@pytest.mark.parametrize(
+    ("turn", "length", "density"),
+    [(3.0, 500.0, 0.012), (90.0, 500.0, 0.02), (45.0, 250.0, 0.012), (-20.0, 300.0, 0.006)],
+)
+def test_places_the_opening_within_2_mm(draw, turn, length, density):
+    corners = draw.rectangle((-190, 120), turn, length, 250.0 if length > 280 else 200.0)
+    width = np.hypot(*(corners[3] - corners[0]))
+    found = find(photo(draw, corners, density=density), length, width)
+    assert worst_corner_mm(found.corners_mm, corners) < 2.0
+    assert found.rim_height_mm == 60.0
+    assert found.in_photo_share == 1.0
+
+
+def test_first_edge_runs_along_the_length_and_corners_run_clockwise(draw):
+    corners = draw.rectangle((-190, 120), 10.0, 400.0, 200.0)
+    found = find(photo(draw, corners), 400.0, 200.0).corners_mm
+    assert np.hypot(*(found[1] - found[0])) == pytest.approx(400.0)
+    edge, following = found[1] - found[0], found[2] - found[1]
+    # x right and y down seen from above: clockwise turns have a positive cross product
+    assert edge[0] * following[1] - edge[1] * following[0] > 0
+
+
+def test_keeps_to_the_tray_between_close_neighbours(draw):
+    corners = draw.rectangle((-150, 120), 0.0, 300.0, 200.0)
+    beside = [draw.rectangle((-150, 120 + sign * 238.0), 0.0, 300.0, 200.0) for sign in (-1, 1)]
+    found = find(photo(draw, corners, neighbours=beside), 300.0, 200.0)
+    assert worst_corner_mm(found.corners_mm, corners) < 3.0
+
+
+def test_scale_ratio_tells_a_card_that_lies_lower_than_stated(draw):
+    """The rim is nearer the camera than the card's plane: seen 60 mm up from 650 mm it is
+    650 / 590 as large as the settings, which put the card at rim height, let one expect."""
+    corners = draw.rectangle((-190, 120), 0.0, 500.0, 250.0)
+    drawing = photo(draw, corners, density=0.004)
+    right = find(drawing, 500.0, 250.0)
+    assert right.scale_ratio == pytest.approx(1.0, abs=0.01)
+
+
+def test_says_more_doubt_when_leaves_hide_the_rim(draw):
+    corners = draw.rectangle((-190, 120), 0.0, 400.0, 250.0)
+    bare = find(photo(draw, corners, density=0.006), 400.0, 250.0)
+    hidden = find(photo(draw, corners, density=0.05, overhang=25.0), 400.0, 250.0)
+    assert hidden.seen_share < bare.seen_share
+    assert hidden.position_u_mm > bare.position_u_mm
+
+
+def test_no_tray_is_an_error_with_advice(draw):
+    drawing = draw.Drawing(draw.camera((-150, 100, 650), (-140, 110, 0)))
+    with pytest.raises(TrayNotFoundError, match="inside size"):
+        find(drawing, 500.0, 250.0)
+
+
+def test_a_photo_smaller_than_the_tray_is_an_error(draw):
+    drawing = draw.Drawing(draw.camera((-150, 100, 200), (-150, 100.1, 0)))
+    with pytest.raises(TrayNotFoundError, match="less ground"):
+        find(drawing, 500.0, 250.0)
+
+
+def test_needs_the_inside_size(draw):
+    drawing = draw.Drawing(draw.camera((-150, 100, 650), (-140, 110, 0)))
+    with pytest.raises(ValueError, match="inside length"):
+        find(drawing, None, 250.0)

@@ -1,0 +1,87 @@
+"""Which plants are kept: the tray's own with their overhang, not the neighbours'."""
+
+import numpy as np
+import pytest
+
+from traymorph.errors import TrayNotFoundError
+from traymorph.model.masks import PlantMasks
+from traymorph.model.tray import FrontWall, TrayOpening
+from traymorph.tray.own_plants import largest_plants, own_overhead, own_side
+
+LEAVES = 70.0
+
+
+def opening(corners):
+    return TrayOpening(corners, 60.0, 0.8, 1.0, 0.5, 1.0)
+
+
+def scene(draw, corners, *, gap, closed):
+    """The shares of all plants and of those of the tray in the middle."""
+    view = draw.camera((-150, 120, 650), (-150, 120.1, 0))
+    both, alone = draw.Drawing(view), draw.Drawing(view)
+    length = np.hypot(*(corners[1] - corners[0]))
+    beside = corners + np.array([length + 18.0 + gap, 0.0])
+    other = draw.Tray(beside, seed=9, density=closed, canopy=30.0)
+    other.draw_leaves(both)
+    own = draw.Tray(corners, density=closed, canopy=30.0)
+    own.draw_leaves(both)
+    own.draw_leaves(alone)
+    return view, both.masks, alone.masks
+
+
+@pytest.mark.parametrize(("gap", "worst"), [(60.0, 0.001), (15.0, 0.01), (0.0, 0.02)])
+def test_parts_neighbouring_trays(draw, gap, worst):
+    corners = draw.rectangle((-280, 120), 0.0, 250.0, 200.0)
+    view, masks, alone = scene(draw, corners, gap=gap, closed=0.02)
+    own = own_overhead(masks, view, opening(corners), LEAVES)
+    assert own.plant.sum() == pytest.approx(alone.plant.sum(), rel=worst)
+
+
+def test_stray_plants_on_the_bench_do_not_count(draw):
+    corners = draw.rectangle((-280, 120), 0.0, 250.0, 200.0)
+    view = draw.camera((-150, 120, 650), (-150, 120.1, 0))
+    drawing = draw.Drawing(view)
+    draw.Tray(corners, density=0.02).draw_leaves(drawing)
+    before = own_overhead(drawing.masks, view, opening(corners), LEAVES).plant.sum()
+    drawing.disc((-120, 120, 0), 6.0, leaf=255)
+    assert own_overhead(drawing.masks, view, opening(corners), LEAVES).plant.sum() == before
+
+
+def test_leaf_and_stem_keep_their_shares(draw):
+    corners = draw.rectangle((-280, 120), 0.0, 250.0, 200.0)
+    view = draw.camera((-150, 120, 650), (-150, 120.1, 0))
+    drawing = draw.Drawing(view)
+    drawing.disc((-280, 120, LEAVES), 30.0, leaf=255)
+    drawing.disc((-280, 160, LEAVES), 5.0, stem=255)
+    own = own_overhead(drawing.masks, view, opening(corners), LEAVES)
+    np.testing.assert_array_equal(own.leaf, drawing.masks.leaf)
+    np.testing.assert_array_equal(own.stem, drawing.masks.stem)
+
+
+def test_without_a_size_the_largest_plants_are_meant(draw):
+    view = draw.camera((0, 0, 600), (0, 0.1, 0))
+    drawing = draw.Drawing(view)
+    drawing.disc((-100, 0, 0), 40.0, leaf=255)
+    drawing.disc((120, 0, 0), 20.0, leaf=255)
+    kept = largest_plants(drawing.masks)
+    millimetre = view.camera_matrix[0, 0] / 600.0
+    assert kept.plant.sum() == pytest.approx(np.pi * (40.0 * millimetre) ** 2, rel=0.01)
+
+
+def test_a_photo_without_plants_is_an_error():
+    empty = np.zeros((20, 30), np.float32)
+    with pytest.raises(TrayNotFoundError, match="No plant"):
+        largest_plants(PlantMasks(empty, empty, 1.0, "none", empty))
+
+
+def test_side_view_leaves_out_the_tray_beside_it(draw):
+    view = draw.camera((600.0, -50.0, 600.0), (450.0, 30.0, 0.0), focal=1200.0)
+    both, alone = draw.Drawing(view), draw.Drawing(view)
+    draw.SideTray(left=670.0, length=200.0, seed=5).draw(both)
+    for drawing in (both, alone):
+        draw.SideTray().draw(drawing)
+    wall = FrontWall(40.0, 0.0, 140.0, 640.0, 0.7, 1.0)
+    own = own_side(both.masks, view, wall)
+    expected = own_side(alone.masks, view, wall)
+    assert own.plant.sum() == pytest.approx(expected.plant.sum(), rel=0.02)
+    assert own.plant.sum() == pytest.approx(alone.masks.plant.sum(), rel=0.02)
