@@ -100,7 +100,7 @@ def measure_folder(
         overlays=target / "overlays",
         masks=target / "masks" if with_masks else None,
     )
-    with open_ledger(ledger_location or str(folder / "traymorph.sqlite")) as ledger:
+    with open_ledger(ledger_location or folder / "traymorph.sqlite", folder) as ledger:
         results, reused = _run_jobs(jobs, ledger, workers, progress)
     report = RunReport(
         results=tuple(results),

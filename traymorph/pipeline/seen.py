@@ -25,7 +25,7 @@ WORKING_MM_PER_PX = 0.3
 full tray comes down to about 3 MP."""
 
 _UNCALIBRATED_WIDTH_PX = 1600
-"""Width to which a photo without a card is brought; a tray that fills it is near the scale above."""
+"""Width to which a photo without a card is brought: near the scale above if a tray fills it."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -79,16 +79,16 @@ def see(entry: PhotoEntry, printed_bar_mm: float) -> SeenPhoto:
     try:
         sighting = sight_card(photo, expected, printed_bar_mm=printed_bar_mm)
     except WrongCardRoleError as err:
+        message = f"{entry.path.name}: the list calls this the {entry.view} view, but {err.message}"
         raise PhotoContradictionError(
-            f"{entry.path.name}: the list calls this the {entry.view} view, but {err.message}",
+            message,
             hint="Correct the view in photos.csv, or photograph with the card of that view.",
         ) from err
     view = View(sighting.role.value) if entry.view is not View.PACK else View.PACK
     if view in {View.BOARD, View.PACK}:
-        raise UnknownViewError(
-            f"{entry.path.name}: {view} photos are not measured by this version.",
-            hint="Leave them in the folder; overhead and side photos are measured.",
-        )
+        message = f"{entry.path.name}: {view} photos are not measured by this version."
+        hint = "Leave them in the folder; overhead and side photos are measured."
+        raise UnknownViewError(message, hint=hint)
     return SeenPhoto(entry, photo, view, sighting)
 
 
@@ -137,9 +137,7 @@ def reduce(rgb: NDArray[np.uint8], scale: float) -> NDArray[np.uint8]:
     return np.asarray(cv2.resize(rgb, size, interpolation=cv2.INTER_AREA))
 
 
-def _card_area(
-    sighting: CardSighting, scale: float, shape: tuple[int, ...]
-) -> NDArray[np.bool_]:
+def _card_area(sighting: CardSighting, scale: float, shape: tuple[int, ...]) -> NDArray[np.bool_]:
     """Where the card lies in the reduced picture."""
     area = np.zeros(shape[:2], dtype=np.uint8)
     outline = np.round((sighting.outline_px + 0.5) / scale - 0.5).astype(np.int32)

@@ -1,0 +1,105 @@
+"""Class masks on the upright photo's pixel grid: 0 other, 1 leaf, 2 stem, 3 card."""
+
+import io
+import logging
+from pathlib import Path
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+from PIL import Image
+
+from traymorph.config.lists import read_trial
+from traymorph.config.settings import Settings, read_settings
+from traymorph.errors import CardError, TraymorphError, TrayNotFoundError
+from traymorph.intake.photos import read_photo
+from traymorph.model.card import CardSighting
+from traymorph.model.masks import PlantMasks
+from traymorph.model.photo import View
+from traymorph.model.trial import PhotoEntry, TraySize
+from traymorph.pipeline.overhead import own_overhead_plants
+from traymorph.pipeline.seen import see, segment, segment_without_card
+from traymorph.pipeline.side import own_side_plants
+
+_LEAF, _STEM, _CARD = 1, 2, 3
+_log = logging.getLogger("traymorph")
+
+
+def class_mask(
+    masks: PlantMasks, size_px: tuple[int, int], sighting: CardSighting | None
+) -> NDArray[np.uint8]:
+    """Bring soft masks to full size and decide each pixel.
+
+    Parameters
+    ----------
+    masks : PlantMasks
+        At reduced scale.
+    size_px : tuple of int
+        (width, height) of the upright photo.
+    sighting : CardSighting or None
+        The card, if one was seen.
+
+    Returns
+    -------
+    ndarray of uint8, shape (height, width)
+    """
+    leaf, stem = (
+        cv2.resize(layer, size_px, interpolation=cv2.INTER_LINEAR)
+        for layer in (masks.leaf, masks.stem)
+    )
+    classes = np.zeros(leaf.shape, dtype=np.uint8)
+    plant = leaf + stem >= 0.5
+    classes[plant] = np.where(stem[plant] > leaf[plant], _STEM, _LEAF)
+    if sighting is not None:
+        card = np.zeros_like(classes)
+        cv2.fillConvexPoly(card, np.round(sighting.outline_px).astype(np.int32), 1)
+        # A leaf that lies over the card is still a leaf.
+        classes[(card > 0) & (classes == 0)] = _CARD
+    return classes
+
+
+def write_class_mask(classes: NDArray[np.uint8], path: Path) -> None:
+    """Write a class mask as PNG, whole or not at all."""
+    buffer = io.BytesIO()
+    Image.fromarray(classes).save(buffer, "PNG")
+    path.parent.mkdir(parents=True, exist_ok=True)
+    partial = path.with_name(f".{path.name}.part")
+    partial.write_bytes(buffer.getvalue())
+    partial.replace(path)
+
+
+def mask_photo_file(path: Path, view: View) -> NDArray[np.uint8]:
+    """Say which pixels of a photo are leaf, stem and card; see :func:`traymorph.mask_photo`."""
+    size, settings = _tray_of(path)
+    try:
+        seen = see(PhotoEntry(path, None, view, None), settings.card.printed_bar_mm)
+    except CardError as err:
+        _log.warning("uncalibrated: %s", err.message)
+        photo = read_photo(path)
+        return class_mask(segment_without_card(photo, view).masks, photo.size_px, None)
+    segmented = segment(seen)
+    find = own_side_plants if view is View.SIDE else own_overhead_plants
+    try:
+        own = find(seen, segmented, size, settings)
+    except TrayNotFoundError as err:
+        _log.warning("every plant in the photo counts: %s", err.message)
+        own = segmented.masks
+    return class_mask(own, seen.photo.size_px, seen.sighting)
+
+
+def _tray_of(path: Path) -> tuple[TraySize, Settings]:
+    """Sizes and settings of the trial whose ``photos`` folder holds the photo, if one does."""
+    folder = next(
+        (place.parent for place in path.resolve().parents if place.name == "photos"), None
+    )
+    if folder is None:
+        return TraySize(), Settings()
+    try:
+        settings = read_settings(folder)
+        trial = read_trial(folder, settings)
+    except TraymorphError as err:
+        _log.warning("the trial's lists are not used: %s", err.message)
+        return TraySize(), Settings()
+    tray_id = next((p.tray_id for p in trial.photos if p.path.resolve() == path.resolve()), None)
+    sizes = {sample.tray_id: sample.size for sample in trial.samples}
+    return sizes.get(tray_id or "", settings.tray_size()), settings

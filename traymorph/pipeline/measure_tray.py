@@ -1,0 +1,177 @@
+"""One tray's job: its photos are measured together, since areas need the side photo's height."""
+
+from dataclasses import dataclass, field
+from datetime import date
+
+import traymorph
+from traymorph.errors import TraymorphError
+from traymorph.measure.photo_checks import PhotoQuality, check_photo
+from traymorph.model.metrics import METRICS
+from traymorph.model.photo import View
+from traymorph.model.results import (
+    Failure,
+    Measured,
+    PhotoCheck,
+    Provenance,
+    TrayResult,
+    TrayRow,
+)
+from traymorph.pipeline.combine import combine_photos, group_by_day
+from traymorph.pipeline.jobs import TrayJob, picture_stem
+from traymorph.pipeline.mask_photo import class_mask, write_class_mask
+from traymorph.pipeline.outcome import PhotoOutcome
+from traymorph.pipeline.overhead import measure_overhead_photo
+from traymorph.pipeline.seen import SeenPhoto, see, segment
+from traymorph.pipeline.side import measure_side_photo
+from traymorph.report.canvas import save_jpeg
+
+_MISSING_VIEW = {View.OVERHEAD: "no_overhead_photo", View.SIDE: "no_side_photo"}
+
+
+@dataclass(slots=True)
+class _Day:
+    """What the photos of one day have given so far."""
+
+    readings: dict[View, list[dict[str, Measured]]]
+    flags: list[str] = field(default_factory=list)
+    used: list[SeenPhoto] = field(default_factory=list)
+    methods: list[str] = field(default_factory=list)
+
+
+def measure_tray(job: TrayJob) -> TrayResult:
+    """Measure every photo of one tray; what fails is listed, the rest goes on.
+
+    Parameters
+    ----------
+    job : TrayJob
+        Paths and settings.
+
+    Returns
+    -------
+    TrayResult
+        One row per day on which at least one photo could be measured.
+    """
+    return _TrayWork(job).measure()
+
+
+class _TrayWork:
+    """The state of one tray's measuring: checks and failures gather while photos are measured."""
+
+    def __init__(self, job: TrayJob) -> None:
+        self._job = job
+        self._checks: list[PhotoCheck] = []
+        self._failures: list[Failure] = []
+
+    def measure(self) -> TrayResult:
+        """Measure day by day."""
+        seen = []
+        for entry in self._job.photos:
+            try:
+                photo = see(entry, self._job.settings.card.printed_bar_mm)
+            except TraymorphError as err:
+                self._fail(entry.path.name, str(entry.view or ""), err)
+            else:
+                seen.append((self._day_of(photo), photo))
+        rows = [self._measure_day(day, photos) for day, photos in group_by_day(seen).items()]
+        order = {entry.path.name: place for place, entry in enumerate(self._job.photos)}
+        self._checks.sort(key=lambda check: order[check.photo])
+        return TrayResult(
+            self._job.sample.tray_id,
+            tuple(row for row in rows if row is not None),
+            tuple(self._checks),
+            tuple(self._failures),
+        )
+
+    def _measure_day(self, day: date | None, photos: list[SeenPhoto]) -> TrayRow | None:
+        """Side photos first: they give the height at which overhead areas are taken."""
+        done = _Day({View.OVERHEAD: [], View.SIDE: []})
+        for view in (View.SIDE, View.OVERHEAD):
+            for photo in (one for one in photos if one.view is view):
+                self._measure_photo(photo, done)
+        if not done.used:
+            return None
+        metrics = {name: Measured() for name in METRICS}
+        for view, readings in done.readings.items():
+            if readings:
+                metrics |= combine_photos(readings)
+            else:
+                done.flags.append(_MISSING_VIEW[view])
+        return TrayRow(
+            tray_id=self._job.sample.tray_id,
+            photographed_on=day,
+            columns=self._job.sample.columns,
+            metrics={name: metrics[name] for name in METRICS},
+            flags=tuple(dict.fromkeys(done.flags)),
+            provenance=Provenance(
+                program_version=traymorph.__version__,
+                settings_fingerprint=self._job.settings.fingerprint(),
+                card_versions=tuple(sorted({one.sighting.version for one in done.used})),
+                photo_sha256=tuple(one.photo.sha256 for one in done.used),
+                mask_method=" ".join(dict.fromkeys(done.methods)),
+            ),
+        )
+
+    def _measure_photo(self, photo: SeenPhoto, done: _Day) -> None:
+        """Measure one photo of a day into what the day has given so far."""
+        try:
+            outcome = self._outcome(photo, done)
+        except TraymorphError as err:
+            self._fail(photo.entry.path.name, photo.view.value, err, photo)
+            return
+        self._write_pictures(photo, outcome)
+        self._checks.append(self._check(photo, outcome.quality))
+        done.readings[photo.view].append(outcome.metrics)
+        done.flags.extend((*outcome.flags, *outcome.quality.flags))
+        done.used.append(photo)
+        done.methods.append(outcome.masks.method)
+
+    def _outcome(self, photo: SeenPhoto, done: _Day) -> PhotoOutcome:
+        size, settings = self._job.sample.size, self._job.settings
+        segmented = segment(photo)
+        if photo.view is View.SIDE:
+            return measure_side_photo(photo, segmented, size, settings)
+        side = combine_photos(done.readings[View.SIDE])
+        height = side.get("canopy_height_mm", Measured())
+        return measure_overhead_photo(photo, segmented, size, settings, height)
+
+    def _write_pictures(self, photo: SeenPhoto, outcome: PhotoOutcome) -> None:
+        job = self._job
+        if job.overlays is not None:
+            name = f"{picture_stem(job.sample.tray_id, photo.entry.path)}.jpg"
+            save_jpeg(outcome.overlay, job.overlays / name)
+        if job.masks is not None:
+            classes = class_mask(outcome.masks, photo.photo.size_px, photo.sighting)
+            write_class_mask(classes, job.masks / f"{photo.entry.path.stem}.png")
+
+    def _day_of(self, photo: SeenPhoto) -> date | None:
+        """When the photo was taken: the list, else the phone, else the stated day."""
+        taken = photo.entry.taken_on or photo.photo.camera.taken_on
+        return taken.date() if taken is not None else self._job.sample.photographed_on
+
+    def _check(self, photo: SeenPhoto, quality: PhotoQuality, error: str = "") -> PhotoCheck:
+        return PhotoCheck(
+            photo=photo.entry.path.name,
+            tray_id=self._job.sample.tray_id,
+            view=photo.view.value,
+            sha256=photo.photo.sha256,
+            mm_per_px=quality.mm_per_px,
+            tilt_deg=photo.sighting.viewpoint.tilt_deg,
+            card_residual_px=photo.sighting.residual_px,
+            colour_error_de00=photo.sighting.colour.error_de00,
+            sharpness=quality.sharpness,
+            clipped_pct=quality.clipped_pct,
+            flags=quality.flags,
+            error=error,
+        )
+
+    def _fail(
+        self, name: str, view: str, err: TraymorphError, photo: SeenPhoto | None = None
+    ) -> None:
+        """List a failed photo, with what its card told if it was found."""
+        tray_id = self._job.sample.tray_id
+        self._failures.append(Failure(tray_id, name, str(err), err.exit_code))
+        if photo is None:
+            self._checks.append(PhotoCheck(photo=name, tray_id=tray_id, view=view, error=str(err)))
+        else:
+            quality = check_photo(photo.photo.rgb, photo.sighting)
+            self._checks.append(self._check(photo, quality, str(err)))

@@ -1,0 +1,97 @@
+"""An overhead photo from its card to its metrics."""
+
+import math
+
+from traymorph.config.settings import Settings
+from traymorph.measure.photo_checks import check_photo
+from traymorph.measure.plane import leaf_plane
+from traymorph.measure.tray import measure_overhead
+from traymorph.model.masks import PlantMasks
+from traymorph.model.results import Measured
+from traymorph.model.tray import LeafPlane, TrayOpening, TrayOverhead
+from traymorph.model.trial import TraySize
+from traymorph.pipeline.outcome import PhotoOutcome
+from traymorph.pipeline.seen import SeenPhoto, SegmentedPhoto
+from traymorph.report.overlays import overhead_overlay
+from traymorph.tray.opening import find_opening, rim_above_card
+from traymorph.tray.own_plants import largest_plants, own_overhead
+
+_NOT_MEASURED = Measured()
+
+
+def measure_overhead_photo(
+    seen: SeenPhoto,
+    segmented: SegmentedPhoto,
+    size: TraySize,
+    settings: Settings,
+    canopy_height: Measured = _NOT_MEASURED,
+) -> PhotoOutcome:
+    """Measure one overhead photo.
+
+    Parameters
+    ----------
+    seen, segmented : SeenPhoto, SegmentedPhoto
+        The photo, its card, its plants.
+    size : TraySize
+        Sizes of the tray; without length and width cover, gaps and evenness stay empty.
+    settings : Settings
+        Of the trial.
+    canopy_height : Measured
+        From the side photo of the same tray and day; NaN where there is none.
+
+    Raises
+    ------
+    TrayNotFoundError
+        The tray's sizes are known, but no such opening is seen.
+    """
+    viewpoint = seen.sighting.viewpoint
+    opening, own, plane_flags, plane = _own_plants(segmented, seen, size, settings, canopy_height)
+    tray = TrayOverhead(segmented.rgb, own, viewpoint, size, opening, seen.sighting.colour)
+    metrics, flags = measure_overhead(tray, plane)
+    return PhotoOutcome(
+        metrics,
+        (*plane_flags, *flags),
+        check_photo(seen.photo.rgb, seen.sighting, own),
+        own,
+        overhead_overlay(
+            tray,
+            seen.sighting.outline_px,
+            plane.height_mm,
+            f"{seen.entry.tray_id}  ·  {seen.entry.path.name}  ·  from above",
+            metrics,
+        ),
+    )
+
+
+def own_overhead_plants(
+    seen: SeenPhoto, segmented: SegmentedPhoto, size: TraySize, settings: Settings
+) -> PlantMasks:
+    """Keep the plants of the photo's tray, at an assumed canopy height."""
+    return _own_plants(segmented, seen, size, settings, _NOT_MEASURED)[1]
+
+
+def _own_plants(
+    segmented: SegmentedPhoto,
+    seen: SeenPhoto,
+    size: TraySize,
+    settings: Settings,
+    canopy_height: Measured,
+) -> tuple[TrayOpening | None, PlantMasks, tuple[str, ...], LeafPlane]:
+    viewpoint = seen.sighting.viewpoint
+    plane_name = settings.card.plane
+    plane, flags = leaf_plane(
+        size,
+        rim_above_card(size, plane_name),
+        canopy_height,
+        settings.canopy.height_above_medium_mm,
+    )
+    if size.rim_above_bench_mm is None and plane_name == "bench":
+        flags = (*flags, "rim_height_missing")
+    if size.inside_length_mm is None or size.inside_width_mm is None:
+        return None, largest_plants(segmented.masks), flags, plane
+    extra = {}
+    if math.isfinite(canopy_height.value) and size.rim_above_medium_mm is not None:
+        extra["canopy_above_rim_mm"] = canopy_height.value - size.rim_above_medium_mm
+    opening = find_opening(segmented.rgb, segmented.masks, viewpoint, size, plane_name, **extra)
+    own = own_overhead(segmented.masks, viewpoint, opening, plane.height_mm)
+    return opening, own, flags, plane
