@@ -10,7 +10,7 @@ few do, so a leaf class cannot wander off to a bench. How common a material is v
 photo, and is read from the neighbourhood of each pixel.
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import cv2
 import numpy as np
@@ -46,6 +46,11 @@ class Material:
         Standard deviation along the direction of ``ab`` (more or less vivid) and across it (hue).
     weight : float
         How common it is before anything is seen, relative to the others.
+    smooth : float
+        How common it is on smooth surfaces, as a share of ``weight``: a bench, a wall or a cloth
+        may have the colour of dull leaves, but not their pattern of light and shade.
+    unsure : float
+        How common it is where no card has set the colours, as a share of ``weight``.
     """
 
     name: str
@@ -54,19 +59,24 @@ class Material:
     ab: tuple[float, float]
     spread: tuple[float, float]
     weight: float
+    smooth: float = 1.0
+    unsure: float = 1.0
 
 
 # Starting colours: common practice, no source; the fit to the photo replaces them.
 MATERIALS = (
-    Material("green leaf", True, (50, 16), (-33, 36), (11, 7), 1.0),
-    Material("vivid green leaf", True, (55, 16), (-48, 50), (12, 8), 0.6),
-    Material("blue-green or glossy leaf", True, (62, 16), (-22, 14), (7, 6), 0.5),
-    Material("yellow-green leaf", True, (68, 14), (-20, 48), (13, 7), 0.5),
-    Material("pale green stem or leaf", True, (74, 12), (-14, 25), (6, 5), 0.4),
-    Material("yellowed leaf", True, (72, 13), (-3, 52), (12, 6), 0.15),
-    Material("purple leaf", True, (33, 11), (28, -10), (11, 9), 0.25),
-    Material("red leaf or stem", True, (38, 12), (58, 14), (16, 14), 0.25),
-    Material("pink stem", True, (62, 14), (24, 0), (8, 8), 0.1),
+    Material("green leaf", True, (50, 16), (-33, 36), (11, 7), 1.0, 0.4),
+    Material("vivid green leaf", True, (55, 16), (-48, 50), (12, 8), 0.6, 0.4),
+    Material("blue-green or glossy leaf", True, (62, 16), (-22, 14), (7, 6), 0.5, 0.3),
+    Material("yellow-green leaf", True, (68, 14), (-20, 48), (13, 7), 0.5, 0.3),
+    Material("pale green stem or leaf", True, (74, 12), (-14, 25), (6, 5), 0.4, 0.1),
+    Material("yellowed leaf", True, (72, 13), (-3, 52), (12, 6), 0.15, 0.1),
+    Material("purple leaf", True, (33, 11), (28, -10), (11, 9), 0.4, 0.05, 0.4),
+    Material("dull purple leaf", True, (36, 12), (11, 0), (7, 6), 0.4, 0.02, 0.0),
+    Material("dull olive leaf", True, (40, 12), (-10, 22), (7, 6), 0.3, 0.05, 0.0),
+    Material("red leaf or stem", True, (38, 12), (58, 14), (16, 14), 0.4, 0.05, 0.5),
+    Material("pink stem", True, (62, 14), (24, 0), (8, 8), 0.2, 0.05, 0.3),
+    Material("cream stem", True, (80, 9), (-3, 18), (7, 4), 0.15, 0.02, 0.0),
     Material("nearly black", False, (7, 6), (0, 0), (7, 7), 0.8),
     Material("dark grey", False, (25, 12), (0, 1), (5, 5), 0.8),
     Material("grey", False, (55, 18), (0, 2), (5, 5), 0.8),
@@ -77,8 +87,8 @@ MATERIALS = (
     Material("wood", False, (62, 14), (11, 32), (9, 6), 0.6),
     Material("terracotta or skin", False, (58, 14), (24, 28), (8, 8), 0.3),
     Material("blue", False, (48, 20), (0, -26), (14, 12), 0.4),
+    Material("turquoise", False, (48, 18), (-24, -8), (12, 7), 0.3),
 )
-IS_PLANT = np.array([m.plant for m in MATERIALS])
 
 
 def features(rgb: NDArray[np.uint8] | Floats) -> Floats:
@@ -105,9 +115,9 @@ def _chroma_gain(light: Floats) -> Floats:
     return gain
 
 
-@dataclass(slots=True, eq=False)
+@dataclass(frozen=True, slots=True, eq=False)
 class Mixture:
-    """Materials fitted to one photo; row k of each array belongs to ``MATERIALS[k]``.
+    """Materials of one photo; row k of each array belongs to material k.
 
     Parameters
     ----------
@@ -119,28 +129,63 @@ class Mixture:
         Standard deviations of L*, along and across the axis.
     weight : ndarray, shape (k,)
         Share of the photo.
+    smooth : ndarray, shape (k,)
+        How common on smooth surfaces, as a share of ``weight``.
+    plant : ndarray of bool, shape (k,)
+        Leaf or stem.
     """
 
     mean: Floats
     axis: Floats
     spread: Floats
     weight: Floats
+    smooth: Floats
+    plant: NDArray[np.bool_]
 
     @classmethod
-    def common(cls) -> "Mixture":
+    def common(cls, *, calibrated: bool) -> "Mixture":
         """Build the mixture before any photo is seen."""
-        ab = np.array([m.ab for m in MATERIALS], dtype=np.float32)
-        length = np.linalg.norm(ab, axis=1, keepdims=True)
-        axis = np.where(length > 1e-6, ab / np.maximum(length, 1e-6), np.float32([1, 0]))
-        lightness = np.array([m.lightness for m in MATERIALS], dtype=np.float32)
-        weight = np.array([m.weight for m in MATERIALS], dtype=np.float32)
+        table = np.array(
+            [
+                (
+                    *(m.lightness[0], *m.ab, m.lightness[1], *m.spread),
+                    m.weight * (1.0 if calibrated else m.unsure),
+                    m.smooth,
+                )
+                for m in MATERIALS
+            ],
+            dtype=np.float32,
+        )
+        length = np.linalg.norm(table[:, 1:3], axis=1, keepdims=True)
+        axis = np.where(length > 0, table[:, 1:3] / np.maximum(length, 1e-6), np.float32([1, 0]))
         return cls(
-            mean=np.column_stack([lightness[:, :1], ab]),
+            mean=table[:, :3],
             axis=axis.astype(np.float32),
-            spread=np.column_stack(
-                [lightness[:, 1:], np.array([m.spread for m in MATERIALS], dtype=np.float32)]
-            ),
+            spread=table[:, 3:6],
+            weight=table[:, 6] / table[:, 6].sum(),
+            smooth=table[:, 7],
+            plant=np.array([m.plant for m in MATERIALS]),
+        )
+
+    def with_surroundings(self, mean: Floats, spread: Floats, share: Floats) -> "Mixture":
+        """Add materials that are no plants, seen in the photo itself.
+
+        Parameters
+        ----------
+        mean, spread : ndarray, shape (n, 3)
+            Of L*, a*, b* as of :func:`features`.
+        share : ndarray, shape (n,)
+            Of the photo, before the sum is brought back to one.
+        """
+        n = len(share)
+        weight = np.concatenate([self.weight, share])
+        return Mixture(
+            mean=np.concatenate([self.mean, mean]),
+            axis=np.concatenate([self.axis, np.tile(np.float32([1, 0]), (n, 1))]),
+            spread=np.concatenate([self.spread, spread]),
             weight=weight / weight.sum(),
+            smooth=np.concatenate([self.smooth, np.ones(n, dtype=np.float32)]),
+            plant=np.concatenate([self.plant, np.zeros(n, dtype=bool)]),
         )
 
     def likelihood(self, seen: Floats) -> Floats:
@@ -176,6 +221,12 @@ _FARTHEST = 1.25
 _STRANGE = 1.0e-7
 _STRANGE_PLANT = 0.3
 _ROUNDS = 4
+# Local spread of L* at which a surface is half-way between smooth and patterned, and how
+# sharply (in natural logarithms of it).
+_SMOOTH_L = 1.5
+_SMOOTH_STEP = 0.3
+# How much of the local mixture comes from around, the rest from the whole photo.
+_LOCAL = 0.9
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -209,16 +260,14 @@ class PhotoColours:
         density = self.mixture.likelihood(features(rgb))
         plant = np.full((height, width), _STRANGE * _STRANGE_PLANT, dtype=np.float32)
         other = np.full((height, width), _STRANGE * (1.0 - _STRANGE_PLANT), dtype=np.float32)
-        for k, is_plant in enumerate(IS_PLANT):
+        for k, is_plant in enumerate(self.mixture.plant):
             common = cv2.resize(self.local[k], (width, height), interpolation=cv2.INTER_LINEAR)
             total = plant if is_plant else other
             total += common * density[k]
         return plant / (plant + other)
 
 
-def fit(
-    rgb: Floats, seen_share: Floats, reach_px: float, *, calibrated: bool
-) -> PhotoColours:
+def fit(rgb: Floats, seen_share: Floats, reach_px: float, *, calibrated: bool) -> PhotoColours:
     """Fit the materials to a photo.
 
     Parameters
@@ -229,28 +278,79 @@ def fit(
         Weight of each pixel, 0 where the photo must not be looked at.
     reach_px : float
         Radius of the neighbourhood that tells which materials are common in a place.
+    calibrated : bool
+        Whether a card has set the colours.
 
     Returns
     -------
     PhotoColours
     """
     seen = features(rgb)
-    common = Mixture.common()
-    mixture = Mixture.common()
-    local = np.broadcast_to(
-        mixture.weight[:, None, None], (len(MATERIALS), *seen_share.shape)
-    ).astype(np.float32)
     near = cv2.GaussianBlur(seen_share, (0, 0), reach_px)
+    smooth = _smoothness(seen[0], max(0.4 * reach_px, 1.2))
+    common = Mixture.common(calibrated=calibrated)
+    if calibrated:
+        common = common.with_surroundings(*surroundings(seen, seen_share * smooth))
+    mixture = common
+    rough = 1.0 - smooth
+    suits = np.stack([rough + s * smooth for s in common.smooth])
+    local = suits * common.weight[:, None, None]
     pixels = float(seen_share.sum()) + 1e-6
     for _ in range(_ROUNDS):
         share = mixture.likelihood(seen) * local
-        share /= share.sum(axis=0) + _STRANGE
-        share *= seen_share
+        share *= seen_share / (share.sum(axis=0) + np.float32(_STRANGE))
         mixture = _refit(common, share, seen, pixels)
-        for k in range(len(MATERIALS)):
-            around = cv2.GaussianBlur(share[k], (0, 0), reach_px)
-            local[k] = 0.85 * around / (near + 1e-3) + 0.15 * mixture.weight[k]
+        for k in range(len(local)):
+            around = cv2.GaussianBlur(share[k], (0, 0), reach_px) / (near + np.float32(1e-3))
+            local[k] = suits[k] * (_LOCAL * around + (1.0 - _LOCAL) * mixture.weight[k])
     return PhotoColours(mixture, local)
+
+
+def _smoothness(light: Floats, reach_px: float) -> Floats:
+    """How surely a surface is without pattern at the scale of leaves, 0..1."""
+    pattern = (light - cv2.GaussianBlur(light, (0, 0), reach_px)) ** 2
+    spread = np.sqrt(cv2.GaussianBlur(pattern, (0, 0), reach_px)) + np.float32(1e-3)
+    return 1.0 / (1.0 + (spread / np.float32(_SMOOTH_L)) ** np.float32(1.0 / _SMOOTH_STEP))
+
+
+_BORDER = 0.06
+_SURROUNDINGS = 5
+
+
+def surroundings(seen: Floats, smooth: Floats) -> tuple[Floats, Floats, Floats]:
+    """Colours of the smooth surfaces at the picture's border: bench, wall, backdrop.
+
+    Parameters
+    ----------
+    seen : ndarray, shape (3, h, w)
+        As of :func:`features`.
+    smooth : ndarray, shape (h, w)
+        How surely a pixel belongs to a smooth surface.
+
+    Returns
+    -------
+    mean, spread : ndarray, shape (n, 3)
+    share : ndarray, shape (n,)
+        Empty where too little of the border is smooth.
+    """
+    height, width = smooth.shape
+    rows, columns = max(int(_BORDER * height), 1), max(int(_BORDER * width), 1)
+    border = np.ones(smooth.shape, dtype=bool)
+    border[rows:-rows, columns:-columns] = False
+    chosen = border & (smooth > 0.5)  # noqa: PLR2004 (more likely than not)
+    points = np.ascontiguousarray(seen[:, chosen].T)
+    if len(points) < 0.1 * border.sum():
+        empty = np.empty((0, 3), dtype=np.float32)
+        return empty, empty, np.empty(0, dtype=np.float32)
+    stop = (cv2.TERM_CRITERIA_EPS + cv2.TERM_CRITERIA_MAX_ITER, 20, 0.5)
+    cv2.setRNGSeed(0)
+    count = min(_SURROUNDINGS, len(points))
+    _, label, mean = cv2.kmeans(points, count, None, stop, 1, cv2.KMEANS_PP_CENTERS)
+    label = label.ravel()
+    size = np.bincount(label, minlength=count).astype(np.float32)
+    spread = np.stack([points[label == k].std(axis=0) for k in range(count)])
+    spread = np.maximum(1.5 * spread, np.float32([4.0, 1.5, 1.5]))
+    return mean.astype(np.float32), spread.astype(np.float32), size / border.sum()
 
 
 def _refit(common: Mixture, share: Floats, seen: Floats, pixels: float) -> Mixture:
@@ -260,9 +360,8 @@ def _refit(common: Mixture, share: Floats, seen: Floats, pixels: float) -> Mixtu
     trust = _TRUST * pixels
     total = flat_share @ flat_seen.T
     mean = (trust * common.mean + total) / (trust + count)[:, None]
-    reach = _FARTHEST * np.column_stack(
-        [common.spread[:, 0], np.tile(common.spread[:, 1:].max(axis=1)[:, None], (1, 2))]
-    )
+    chroma_reach = np.tile(common.spread[:, 1:].max(axis=1)[:, None], (1, 2))
+    reach = _FARTHEST * np.column_stack([common.spread[:, 0], chroma_reach])
     mean = np.clip(mean, common.mean - reach, common.mean + reach)
     variance = np.empty_like(mean)
     for k in range(len(count)):
@@ -272,9 +371,9 @@ def _refit(common: Mixture, share: Floats, seen: Floats, pixels: float) -> Mixtu
         variance[k] = (turned**2) @ flat_share[k]
     spread = np.sqrt((trust * common.spread**2 + variance) / (trust + count)[:, None])
     weight = 0.8 * count / pixels + 0.2 * common.weight
-    return Mixture(
+    return replace(
+        common,
         mean=mean.astype(np.float32),
-        axis=common.axis,
         spread=np.clip(spread, 0.5 * common.spread, 1.2 * common.spread).astype(np.float32),
         weight=(weight / weight.sum()).astype(np.float32),
     )

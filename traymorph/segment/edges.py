@@ -46,9 +46,7 @@ def soften(probability: Floats, coarse: Floats, fine: Floats, window_px: int) ->
 _FLAT = 4e-4
 
 
-def _local_line(
-    probability: Floats, picture: Floats, window_px: int
-) -> tuple[Floats, Floats]:
+def _local_line(probability: Floats, picture: Floats, window_px: int) -> tuple[Floats, Floats]:
     """Slope (h, w, 3) and offset (h, w) of probability against colour around each pixel."""
     window = (window_px, window_px)
 
@@ -80,3 +78,66 @@ def _local_line(
     slope /= np.maximum(determinant, np.float32(1e-12))[..., None]
     offset = level - np.sum(slope * colour, axis=-1)
     return mean(slope), mean(offset)
+
+
+# Half-width of the band around an outline within which pixels may be mixed.
+_BAND_PX = 2
+# Side of the window that plant and ground beside the outline are averaged over.
+_BESIDE_PX = 11
+# Squared distance of plant and ground colour (linear light 0..1) at which their mixture can be
+# told as well as the colour model tells the class.
+_TELLABLE = 0.004
+
+
+def unmix(share: Floats, rgb: NDArray[np.uint8]) -> Floats:
+    """Share of plant in the pixels of an outline, from the colours on its two sides.
+
+    Light adds up in a mixed pixel, so its colour in linear light lies between the mean colours
+    of the plant and of the ground beside it, as far along as the plant's share.
+
+    Parameters
+    ----------
+    share : ndarray of float32, shape (h, w)
+        A first share of plant.
+    rgb : ndarray of uint8, shape (h, w, 3)
+        The picture, sRGB-encoded.
+
+    Returns
+    -------
+    ndarray of float32, shape (h, w)
+        Changed only within two pixels of the outline, and the less, the more alike plant and
+        ground are.
+    """
+    side = 2 * _BAND_PX + 1
+    kernel = cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (side, side))
+    inside = (share > 0.5).astype(np.uint8)  # noqa: PLR2004 (the outline)
+    core = cv2.erode(inside, kernel, borderType=cv2.BORDER_REPLICATE)
+    ground = cv2.erode(1 - inside, kernel, borderType=cv2.BORDER_REPLICATE)
+    linear = cv2.LUT(rgb, _LINEAR)
+    plant_colour, plant_near = _mean_where(core, linear)
+    ground_colour, ground_near = _mean_where(ground, linear)
+    across = plant_colour - ground_colour
+    length = np.sum(across**2, axis=-1)
+    mixed = np.sum((linear - ground_colour) * across, axis=-1) / (length + np.float32(1e-6))
+    trust = length / (length + np.float32(_TELLABLE))
+    trust *= (core + ground == 0) & plant_near & ground_near
+    refined: Floats = share + trust * (np.clip(mixed, 0.0, 1.0) - share)
+    return refined
+
+
+def _decoded() -> Floats:
+    """Linear light of the 256 sRGB-encoded values (IEC 61966-2-1)."""
+    v = np.arange(256, dtype=np.float64) / 255.0
+    return np.where(v <= 0.04045, v / 12.92, ((v + 0.055) / 1.055) ** 2.4).astype(np.float32)
+
+
+_LINEAR = _decoded()
+
+
+def _mean_where(chosen: NDArray[np.uint8], picture: Floats) -> tuple[Floats, NDArray[np.bool_]]:
+    """Mean colour of the chosen pixels around each pixel, and whether there are any."""
+    window = (_BESIDE_PX, _BESIDE_PX)
+    weight = chosen.astype(np.float32)
+    near = cv2.blur(weight, window)
+    total = cv2.blur(picture * weight[..., None], window)
+    return total / np.maximum(near, np.float32(1e-6))[..., None], near > 1.5 / _BESIDE_PX**2

@@ -94,7 +94,10 @@ def _plant(
     probability *= cv2.resize(seen, middle.shape[1::-1], interpolation=cv2.INTER_AREA)
     window = 2 * max(round(_EDGE_WINDOW_MM / (size_mm * factor) / 2), 1) + 1
     fine = rgb.astype(np.float32) / np.float32(255.0)
-    share = edges.soften(probability, middle / np.float32(255.0), fine, window) * seen
+    share = edges.soften(probability, middle / np.float32(255.0), fine, window)
+    if calibrated:  # light adds up only in linear light, which a card has set
+        share = edges.unmix(share, rgb)
+    share *= seen
     wrong = np.minimum(probability, 1.0 - probability)
     doubt = cv2.resize(wrong, (rgb.shape[1], rgb.shape[0]), interpolation=cv2.INTER_LINEAR)
     return share, doubt.astype(np.float32)
