@@ -17,6 +17,7 @@ Pixels = NDArray[np.uint8]
 _GRID_STEPS = 9
 _SAME_CODES = 1  # 8-bit rounding on the way through a profile
 _PROFILES_KEPT = 8  # phones of one trial
+_BAND_ROWS = 256  # converted at once: keeps the copies that Pillow needs small
 
 
 def to_srgb(rgb: Pixels, profile: bytes | None) -> Pixels:
@@ -60,6 +61,9 @@ def _transform(profile: bytes) -> ImageCms.ImageCmsTransform | None:
 
 
 def _applied(transform: ImageCms.ImageCmsTransform, rgb: Pixels) -> Pixels:
-    picture = Image.fromarray(rgb)
-    ImageCms.applyTransform(picture, transform, inPlace=True)
-    return np.array(picture)
+    converted = np.empty_like(rgb)
+    for start in range(0, len(rgb), _BAND_ROWS):
+        band = Image.fromarray(rgb[start : start + _BAND_ROWS])
+        ImageCms.applyTransform(band, transform, inPlace=True)
+        converted[start : start + _BAND_ROWS] = np.asarray(band)
+    return converted

@@ -10,7 +10,6 @@ from uuid import uuid4
 
 from sqlalchemy import Connection, Engine, RowMapping, Select, func, insert, select
 
-import traymorph
 from traymorph.errors import ExitCode
 from traymorph.model.results import TrayResult
 from traymorph.store.connection import now, open_database, reading, writing
@@ -45,7 +44,7 @@ class Ledger:
         self._trial = trial
 
     def begin_run(self) -> str:
-        """Note that a run of this version of the program begins.
+        """Note that a run begins.
 
         Returns
         -------
@@ -58,7 +57,6 @@ class Ledger:
                 insert(runs).values(
                     run_id=run_id,
                     trial=self._trial,
-                    program_version=traymorph.__version__,
                     started_at=now(),
                 )
             )

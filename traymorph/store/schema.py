@@ -34,7 +34,6 @@ runs = Table(
     metadata,
     Column("run_id", String(36), primary_key=True),
     Column("trial", Text, nullable=False),
-    Column("program_version", String(40), nullable=False),
     Column("started_at", String(40), nullable=False),
 )
 
