@@ -147,7 +147,7 @@ def random_crop(rng: np.random.Generator, name: str = "random") -> Crop:
     return Crop(
         name,
         height=float(rng.uniform(30, 105)),
-        spread=float(rng.uniform(0.06, 0.22)),
+        spread=float(rng.uniform(0.06, 0.17)),
         stem_width=(width, width * float(rng.uniform(0.6, 0.95))),
         stem_foot=foot,
         stem_top=top,
@@ -209,7 +209,7 @@ def younger(crop: Crop, age: float) -> Crop:
         true_leaf=(0.0, 0.5),
         hull=max(crop.hull, 0.35),
         hook=0.6 * (1 - age),
-        spread=0.25,
+        spread=0.18,
         form="pair",
     )
 

@@ -14,6 +14,7 @@ from tests.scenes.colour import paint
 from tests.scenes.crops import Crop
 
 STATIONS = 9  # points along a stem
+LONGEST_MM = 125.0
 
 
 @dataclass(frozen=True)
@@ -98,7 +99,8 @@ def grow(crop: Crop, plot: Plot, density: float, patches: dict, seed: int) -> St
     n = len(xy)
     vigour = np.exp(rng.normal(0, crop.spread, n) + 0.6 * crop.spread * _field(xy, plot, rng, 90.0))
     vigour = np.where(rng.random(n) < 0.04, vigour * rng.uniform(0.3, 0.7, n), vigour)
-    length = crop.height * vigour
+    vigour = np.clip(vigour, 0.3, 1.45)
+    length = np.minimum(crop.height * vigour, LONGEST_MM)
     spine = _spines(crop, plot, patches, xy, length, rng)
     node, top = spine[:, -1], meshes.unit(spine[:, -1] - spine[:, -2])
     width = np.linspace(*crop.stem_width, STATIONS) * np.sqrt(vigour)[:, None]

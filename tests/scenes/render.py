@@ -9,7 +9,7 @@ from __future__ import annotations
 import ctypes
 import importlib.util
 import os
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 import numpy as np
@@ -33,6 +33,8 @@ def _start_mitsuba():  # noqa: ANN202 (the module type says nothing)
             mitsuba.set_variant(variant)
             import drjit
 
+            if variant.startswith("cuda"):
+                ctypes.CDLL("libnvoptix.so.1")
             drjit.eval(mitsuba.Float([1.0]) + 1)
         except Exception:  # noqa: BLE001, S112 (a missing driver raises what it likes)
             continue
@@ -130,6 +132,7 @@ class Scene:
         blades : int (k,) numbers of the blades seen
         """
         width, height = camera.width, camera.height
+        camera = _on_device(camera)
         classes = np.empty((height * width, sub * sub), np.uint8)
         seen = []
         rows = max(1, RAYS_AT_ONCE // width)
@@ -153,6 +156,7 @@ class Scene:
     def picture(self, camera: Camera, samples: int, seed: int) -> tuple[NDArray, NDArray]:
         """Radiance and first-hit reflectance, both (height, width, 3) linear."""
         width, height = camera.width, camera.height
+        camera = _on_device(camera)
         light = np.zeros((height * width, 3), np.float32)
         surface = np.zeros_like(light)
         rows = max(1, min(height, RAYS_AT_ONCE // width))
@@ -249,24 +253,35 @@ def _mixed(*numbers: int) -> int:
     return int(np.random.SeedSequence(numbers).generate_state(1)[0])
 
 
-def _rotation(camera: Camera):  # noqa: ANN202
-    return mi.Matrix3f(camera.rotation.T.tolist())
+def _on_device(camera: Camera) -> Camera:
+    """Give the camera's numbers as device values, so that one compiled kernel serves all."""
+
+    def moved(value: float):  # noqa: ANN202
+        return dr.opaque(mi.Float, float(value))
+
+    return replace(
+        camera,
+        focal_px=moved(camera.focal_px),
+        k1=moved(camera.k1),
+        k2=moved(camera.k2),
+        rotation=mi.Matrix3f(*[moved(v) for v in camera.rotation.T.ravel()]),
+        position=mi.Point3f(*[moved(v) for v in camera.position]),
+        focus_mm=moved(camera.focus_mm),
+        aperture_mm=moved(camera.aperture_mm),
+    )
 
 
 def _pinhole_rays(camera: Camera, u, v):  # noqa: ANN001, ANN202
     x, y = camera.undistort(u, v)
-    direction = dr.normalize(_rotation(camera) @ mi.Vector3f(x, y, 1.0))
-    return mi.Ray3f(mi.Point3f(*(float(c) for c in camera.position)), direction)
+    return mi.Ray3f(camera.position, dr.normalize(camera.rotation @ mi.Vector3f(x, y, 1.0)))
 
 
 def _lens_rays(camera: Camera, u, v, sample):  # noqa: ANN001, ANN202
     x, y = camera.undistort(u, v)
     disk = mi.warp.square_to_uniform_disk_concentric(sample) * camera.aperture_mm
-    turn = _rotation(camera)
-    at = turn @ mi.Vector3f(disk.x, disk.y, 0.0)
-    sharp = turn @ (mi.Vector3f(x, y, 1.0) * camera.focus_mm)
-    origin = mi.Point3f(*(float(c) for c in camera.position)) + at
-    return mi.RayDifferential3f(origin, dr.normalize(sharp - at))
+    at = camera.rotation @ mi.Vector3f(disk.x, disk.y, 0.0)
+    sharp = camera.rotation @ (mi.Vector3f(x, y, 1.0) * camera.focus_mm)
+    return mi.RayDifferential3f(camera.position + at, dr.normalize(sharp - at))
 
 
 def _bitmap(image: NDArray) -> dict:

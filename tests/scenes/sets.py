@@ -136,8 +136,8 @@ def _common(scene_id: str, name: str, rng: np.random.Generator, u: dict[str, flo
                        ("blue", 1), ("grey", 2), ("beige", 1), ("green_cloth", 1), ("checks", 1)),
         "bench_gloss": float(rng.uniform(0.0, 1.2)),
         "backdrop": _pick(u["backdrop"], ("white", 3), ("grey", 2), ("black", 2), ("beige", 1),
-                          ("grass", 1.2), ("green_cloth", 1), ("wood", 1), ("clutter", 1),
-                          ("red", 0.5)),
+                          ("grass", 1.2), ("green_cloth", 1), ("wood", 1), ("checks", 0.7),
+                          ("red", 0.5), ("blue", 0.5)),
         "backdrop_y_mm": float(rng.uniform(420, 900)),
         "light": _light(u["light"], rng),
         "neighbours": _neighbours(u["neighbour"], rng, crop),
@@ -272,7 +272,7 @@ def _look(rng: np.random.Generator, u: dict[str, float], light: str) -> dict:
     return {
         "adapt": float(rng.uniform(0.5, 0.85) if night else rng.uniform(0.8, 1.0)),
         "wb_error": [float(np.exp(rng.normal(0, 0.05))), 1.0, float(np.exp(rng.normal(0, 0.06)))],
-        "exposure": round(float(0.80 * 2 ** _between(u["exposure"], -0.9, 0.22)), 4),
+        "exposure": round(float(0.80 * 2 ** _between(u["exposure"], -0.6, 0.25)), 4),
         "saturation": float(rng.uniform(1.0, 1.35)),
         "contrast": float(rng.uniform(0.05, 0.45)),
         "shoulder": float(rng.uniform(0.7, 0.92)),
@@ -307,6 +307,7 @@ def _learn_scene(name: str, plan: SetPlan, k: int, u: dict[str, float]) -> dict:
     settings["kind"] = "side" if side else "overhead"
     if u["scale"] < 0.8:
         settings["mm_per_px"] = round(_between(u["scale"] / 0.8, 0.17, 0.36), 4)
+        settings["distance_mm"] = float(rng.uniform(420, 700))
         settings["look_at"] = [float(rng.uniform(-1.0, 1.0)), float(rng.uniform(-1.0, 1.0))]
         settings["focus_behind_mm"] = float(rng.uniform(-20, 40))
         # From nearer the same lens blurs more with depth.

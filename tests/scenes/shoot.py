@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 from PIL import Image
 
 from tests.scenes import meshes, phone, truth
-from tests.scenes.camera import Camera, focal_pixels, frame_points, looking
+from tests.scenes.camera import Camera, frame_points, looking
 from tests.scenes.render import Scene, denoise
 from tests.scenes.tray import Stage, build
 
@@ -47,15 +47,17 @@ def _rotation(settings: dict, view: str) -> NDArray:
 
 
 def _must_show(stage: Stage, view: str) -> NDArray:
-    """Points that have to be in the picture: the tray, the canopy over it, the card."""
+    """Points that have to be in the picture: the tray, the canopy with its overhang, the card."""
     o = stage.opening
     hx = o["inside_length_mm"] / 2 + o["lip_mm"]
     hy = o["inside_width_mm"] / 2 + o["lip_mm"]
-    top = o["medium_z"] + float(np.percentile(stage.stand.height, 98))
     low = o["rim_above_bench_mm"] if view == "overhead" else 0.0
-    depths = (-hy, hy) if view == "overhead" else (-hy, 0.0)
-    corners = [(x, y, z) for x in (-hx, hx) for y in depths for z in (low, top)]
-    return np.concatenate([np.array(corners), stage.card.corners])
+    corners = np.array([(x, y, low) for x in (-hx, hx) for y in (-hy, hy)])
+    canopy = stage.stand.leaves.vertices.astype(float)
+    # The outermost points in many directions stand for the whole canopy.
+    directions = np.random.default_rng(0).normal(size=(80, 3))
+    outermost = canopy[np.unique(np.argmax(canopy @ directions.T, axis=0))]
+    return np.concatenate([corners, outermost, stage.card.corners])
 
 
 def _focus(stage: Stage, settings: dict, view: str, camera: Camera) -> float:
@@ -70,10 +72,13 @@ def _focus(stage: Stage, settings: dict, view: str, camera: Camera) -> float:
 
 
 def _close_up(stage: Stage, settings: dict, rotation: NDArray, size: tuple[int, int]) -> Camera:
-    """Camera that sees a part of the tray at a given scale, wherever the card is."""
+    """Camera that sees a part of the tray at a given scale, wherever the card is.
+
+    It stands as far away as for a whole tray: the picture is a part cut from a larger one.
+    """
     o = stage.opening
-    focal = focal_pixels(settings["focal_mm"], *size)
-    distance = settings["mm_per_px"] * focal
+    distance = settings["distance_mm"]
+    focal = distance / settings["mm_per_px"]
     height = float(np.median(stage.stand.height))
     at = settings["look_at"]
     x, y = at[0] * o["inside_length_mm"] / 2, at[1] * o["inside_width_mm"] / 2
@@ -99,10 +104,8 @@ def shoot(spec: dict, view: str, folder: Path, cards: Path, options: dict) -> di
     started = time.perf_counter()
     settings = spec["views"][view]
     role = settings.get("kind", view)
-    stage = build({**spec, "views": {role: settings}}, role, cards)
     size = picture_size(options["megapixels"] or settings["megapixels"])
-    camera = aim(stage, {**spec, "views": {role: settings}}, role, size)
-    scene = Scene(stage.items, spec["light"])
+    stage, scene, camera = _set_up({**spec, "views": {role: settings}}, role, cards, size)
     built = time.perf_counter()
     linear, surface = scene.picture(camera, options["samples"] or settings["samples"], spec["seed"])
     if options["denoise"]:
@@ -124,7 +127,7 @@ def shoot(spec: dict, view: str, folder: Path, cards: Path, options: dict) -> di
         "class_share": {str(k): round(float((mask == k).mean()), 5) for k in range(8)},
         "camera": {**camera.record(), "focal_35mm": settings["focal_mm"],
                    "tilt_deg": settings["tilt_deg"]},
-        "card": _card_facts(stage, camera, mask),
+        "card": _card_facts(scene, stage, camera),
         "exif": exif,
         "leaf_colour": truth.leaf_colour(linear, surface, white, leaf),
         "dark_plant_pct": _dark_share(linear, white, mask),
@@ -144,6 +147,32 @@ def shoot(spec: dict, view: str, folder: Path, cards: Path, options: dict) -> di
     return facts
 
 
+def _set_up(spec: dict, role: str, cards: Path, size: tuple[int, int]
+            ) -> tuple[Stage, Scene, Camera]:  # fmt: skip
+    """Build the scene and aim; the card is moved away until no leaf hides it from the lens."""
+    settings = spec["views"][role]
+    place = dict(settings["card"])
+    for _ in range(8):
+        there = {**spec, "views": {role: {**settings, "card": place}}}
+        stage = build(there, role, cards)
+        camera = aim(stage, there, role, size)
+        scene = Scene(stage.items, spec["light"])
+        if settings.get("mm_per_px") or _card_in_sight(scene, stage, camera) > 0.999:
+            break
+        place["gap_mm"] += 14.0
+    return stage, scene, camera
+
+
+def _card_in_sight(scene: Scene, stage: Stage, camera: Camera) -> float:
+    """Share of the card that rays from the lens reach."""
+    corners = stage.card.corners
+    share = np.linspace(0.01, 0.99, 60)
+    a, b = (g.ravel()[:, None] for g in np.meshgrid(share, share))
+    points = corners[0] + a * (corners[1] - corners[0]) + b * (corners[3] - corners[0])
+    hits = scene.cast(camera.position, meshes.unit(points - camera.position))
+    return float((hits.part == meshes.CARD).mean())
+
+
 def _scaled(look: dict, size: tuple[int, int]) -> dict:
     """Blur and halo widths are set for 12 MP; a smaller picture has them in proportion."""
     scale = max(size[0] / 4032, 0.45)
@@ -151,17 +180,11 @@ def _scaled(look: dict, size: tuple[int, int]) -> dict:
     return {**look, **{name: look[name] * scale for name in widths}}
 
 
-def _card_facts(stage: Stage, camera: Camera, mask: NDArray) -> dict:
+def _card_facts(scene: Scene, stage: Stage, camera: Camera) -> dict:
     card = stage.card
     right, down = card.corners[1] - card.corners[0], card.corners[3] - card.corners[0]
     pixels = camera.project(card.corners)
-    grid = np.linspace(0.02, 0.98, 40)
-    a, b = (g.ravel()[:, None] for g in np.meshgrid(grid, grid))
-    points = camera.project(card.corners[0] + a * right + b * down)
-    column, row = np.round(points).astype(int).T
-    ok = (column >= 0) & (column < mask.shape[1]) & (row >= 0) & (row < mask.shape[0])
-    visible = np.zeros(len(points), bool)
-    visible[ok] = mask[row[ok], column[ok]] == meshes.CARD
+    inside = np.all((pixels >= 0) & (pixels <= [camera.width - 1, camera.height - 1]))
     return {
         "role": card.role,
         "file": card.file,
@@ -171,7 +194,8 @@ def _card_facts(stage: Stage, camera: Camera, mask: NDArray) -> dict:
         "corners_mm": card.corners.tolist(),
         "corners_px": pixels.tolist(),
         "normal": card.normal.tolist(),
-        "visible_share": float(visible.mean()),
+        "whole_in_frame": bool(inside),
+        "visible_share": _card_in_sight(scene, stage, camera),
         "print": "reflectance = linear value of the picture, at least 0.01",
     }
 

@@ -65,7 +65,7 @@ def leaf_atlas(rng: np.random.Generator, crop: Crop) -> NDArray:
         rim = rim * rng.uniform(0.3, 1.0, size=(n, 1, 1)) * crop.rim_share
         tiles = _mix(tiles, crop.rim, rim[..., None])
     tiles = _mix(tiles, crop.stem_top, 0.5 * np.exp(-x / 0.08)[..., None])
-    yellow = paint(206, 190, 72) * np.exp(rng.normal(0, 0.12, size=(YELLOWED_TILES, 1, 1, 3)))
+    yellow = paint(200, 188, 92) * np.exp(rng.normal(0, 0.15, size=(YELLOWED_TILES, 1, 1, 3)))
     green_left = np.clip(0.12 + 0.1 * pattern[-YELLOWED_TILES:], 0, 0.3)[..., None]
     tiles[-YELLOWED_TILES:] = yellow * (1 - green_left) + tiles[-YELLOWED_TILES:] * green_left
     tiles *= np.exp(0.06 * pattern)[..., None]
@@ -162,7 +162,10 @@ def wood(rng: np.random.Generator, height: int, width: int) -> NDArray:
 
 def plain(rng: np.random.Generator, height: int, width: int, tone: NDArray) -> NDArray:
     """Plain painted or plastic surface, a little worn."""
-    return _shaded(tone, 0.04 * noise(rng, height, width, 120, 5))
+    worn = 0.012 * noise(rng, height, width, 160, 5) + 0.015 * noise(rng, height, width, 2, 2)
+    image = _shaded(tone, worn)
+    scratches = rng.integers(0, 60)
+    return _strokes(rng, image, scratches, 90, lambda n: tone * rng.uniform(0.75, 1.15, (n, 1)))
 
 
 def steel(rng: np.random.Generator, height: int, width: int) -> NDArray:

@@ -187,8 +187,8 @@ def _surroundings(spec: dict, rng: np.random.Generator) -> list[Item]:
     return [
         Item("bench", meshes.sheet(floor, part=meshes.OTHER, uv_size=(repeat, repeat)), "textured",
              textures.bench(spec["bench"], rng, 1400, 1400), spec["bench_gloss"], 0.25),
-        Item("backdrop", meshes.sheet(wall, part=_green(spec["backdrop"]), uv_size=(2.0, 1.0)),
-             "textured", textures.bench(spec["backdrop"], rng, 1000, 1000), 0.3, 0.4),
+        Item("backdrop", meshes.sheet(wall, part=_green(spec["backdrop"]), uv_size=(1.0, 1.0)),
+             "textured", textures.bench(spec["backdrop"], rng, 900, 1900), 0.3, 0.4),
     ]  # fmt: skip
 
 
