@@ -10,6 +10,7 @@ import time
 from pathlib import Path
 
 from tests.scenes import sets
+from tests.scenes.trial import pack_scenes, write_trial
 
 
 def main() -> int:
@@ -51,7 +52,8 @@ def _render(arguments: argparse.Namespace) -> int:
     todo = [s for s in specs if not (arguments.out / s["id"] / "truth.json").exists()]
     if arguments.workers > 1 and len(todo) > 1:
         return _in_processes(arguments, [s["id"] for s in todo])
-    from tests.scenes.shoot import shoot_tray
+    # Only rendering needs the renderer.
+    from tests.scenes.shoot import shoot_tray  # noqa: PLC0415
 
     options = {
         "megapixels": arguments.megapixels,
@@ -96,15 +98,11 @@ def _list(arguments: argparse.Namespace) -> int:
 
 
 def _trial(arguments: argparse.Namespace) -> int:
-    from tests.scenes.trial import write_trial
-
     write_trial(arguments.source, arguments.out, arguments.layout)
     return 0
 
 
 def _pack(arguments: argparse.Namespace) -> int:
-    from tests.scenes.trial import pack_scenes
-
     for archive in pack_scenes(arguments.source, arguments.out, arguments.mib):
         print(archive)
     return 0

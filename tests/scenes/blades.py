@@ -130,7 +130,7 @@ class Blades:
         rings = [centre + (self.outline - centre) * r for r in RINGS]
         points = np.concatenate([np.broadcast_to(centre, (n, 1, 2)), *rings], axis=1)
         flat = points * np.stack([self.length, self.width], 1)[:, None]
-        place = np.clip(points + [0.0, 0.5], 0.0, 1.0) * 0.92 + 0.04
+        place = np.clip(points + np.array([0.0, 0.5]), 0.0, 1.0) * 0.92 + 0.04
         row, column = np.divmod(self.tile, tiles_per_side)
         uv = (place + np.stack([column, row], 1)[:, None]) / tiles_per_side
         faces = _fan(corners)

@@ -94,9 +94,7 @@ def looking(forward: NDArray, up: NDArray, roll_deg: float) -> NDArray:
     return np.stack([c * x + s * y, -s * x + c * y, z])
 
 
-def frame_points(
-    points: NDArray, rotation: NDArray, view: dict, size: tuple[int, int]
-) -> Camera:
+def frame_points(points: NDArray, rotation: NDArray, view: dict, size: tuple[int, int]) -> Camera:
     """Camera with a given rotation that shows all points with a margin.
 
     Parameters

@@ -46,7 +46,7 @@ class Crop:
     stem_top: Colour = field(default_factory=lambda: paint(165, 195, 110))
     stalk: float = 6.0
     blade: tuple[float, float] = (13.0, 15.0)
-    outline: Outline = Outline()
+    outline: Outline = field(default_factory=Outline)
     rise: float = 15.0
     fold: float = 8.0
     cup: float = 10.0
@@ -60,7 +60,9 @@ class Crop:
     gloss: float = 1.0
     through: float = 0.8
     true_leaf: tuple[float, float] = (0.0, 0.5)
-    true_outline: Outline = Outline(ovate=0.1, square=1.1, lobes=0.05)
+    true_outline: Outline = field(
+        default_factory=lambda: Outline(ovate=0.1, square=1.1, lobes=0.05)
+    )
     hull: float = 0.0
     hull_size: tuple[float, float] = (5.0, 3.0)
     hull_colours: tuple[Colour, Colour] = field(

@@ -46,8 +46,12 @@ def emitters(light: dict) -> dict:
     if kind == "sun":
         azimuth, rise = np.radians(light["azimuth_deg"]), np.radians(light["elevation_deg"])
         towards = [np.cos(rise) * np.cos(azimuth), np.cos(rise) * np.sin(azimuth), np.sin(rise)]
-        sun = {"type": "directional", "direction": [-float(c) for c in towards],
-               "irradiance": {"type": "rgb", "value": (2.6 * kelvin_to_linear(5200)).tolist()}}  # fmt: skip
+        strength = (2.6 * kelvin_to_linear(light["kelvin"])).tolist()
+        sun = {
+            "type": "directional",
+            "direction": [-float(c) for c in towards],
+            "irradiance": {"type": "rgb", "value": strength},
+        }
         return {"sun": sun, "sky": dome(0.35, kelvin_to_linear(9500), 0.3, light["seed"])}
     entries: dict = {"sky": dome(fill, 0.7 * tint + 0.3 * warm, 0.8, light["seed"])}
     azimuth = np.radians(light["azimuth_deg"])

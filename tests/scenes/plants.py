@@ -101,7 +101,7 @@ def grow(crop: Crop, plot: Plot, density: float, patches: dict, seed: int) -> St
     vigour = np.where(rng.random(n) < 0.04, vigour * rng.uniform(0.3, 0.7, n), vigour)
     vigour = np.clip(vigour, 0.3, 1.45)
     length = np.minimum(crop.height * vigour, LONGEST_MM)
-    spine = _spines(crop, plot, patches, xy, length, rng)
+    spine = spines(crop, plot, patches, xy, length, rng)
     node, top = spine[:, -1], meshes.unit(spine[:, -1] - spine[:, -2])
     width = np.linspace(*crop.stem_width, STATIONS) * np.sqrt(vigour)[:, None]
     tint = _stem_colours(crop, n, rng)
@@ -145,7 +145,7 @@ def _yellowed(xy: NDArray, plot: Plot, share: float, rng: np.random.Generator) -
     return score > np.quantile(score, 1 - share)
 
 
-def _spines(crop: Crop, plot: Plot, patches: dict, xy: NDArray, length: NDArray,
+def spines(crop: Crop, plot: Plot, patches: dict, xy: NDArray, length: NDArray,
             rng: np.random.Generator) -> NDArray:  # fmt: skip
     """Centre lines (n, STATIONS, 3) of the stems."""
     n = len(xy)
@@ -195,9 +195,9 @@ def _roots(crop: Crop, xy: NDArray, plot: Plot, rng: np.random.Generator) -> mes
     """White roots on the medium: many in young trays, few later."""
     count = int(len(xy) * (0.8 if crop.hook > 0 else 0.05)) + 1
     start = xy[rng.integers(0, len(xy), count)] if len(xy) else np.zeros((count, 2))
-    heading = rng.uniform(0, 2 * np.pi, count)[:, None] + rng.normal(0, 0.8, (count, 1)) * np.linspace(
-        0, 1, 5
-    )
+    heading = rng.uniform(0, 2 * np.pi, count)[:, None] + rng.normal(
+        0, 0.8, (count, 1)
+    ) * np.linspace(0, 1, 5)
     reach = rng.uniform(3, 12, (count, 1)) / 5
     path = np.stack([np.cos(heading) * reach, np.sin(heading) * reach], -1).cumsum(1)
     centre = np.concatenate([start[:, None] + path, np.full((count, 5, 1), plot.z)], -1)
@@ -217,9 +217,11 @@ def _hulls(crop: Crop, blades: Blades, plot: Plot, rng: np.random.Generator) -> 
     )  # fmt: skip
     n = len(stuck) + lying
     if n == 0:
-        return _no_mesh()
+        return no_mesh()
     axis = blades.axis[stuck]
-    on_tip = blades.tips()[stuck] - axis * crop.hull_size[0] * rng.uniform(0.1, 0.4, (len(stuck), 1))
+    on_tip = blades.tips()[stuck] - axis * crop.hull_size[0] * rng.uniform(
+        0.1, 0.4, (len(stuck), 1)
+    )
     frame = meshes.random_frames(rng, n)
     frame[: len(stuck)] = np.stack(
         [axis, np.cross(blades.normal[stuck], axis), blades.normal[stuck]], 1
@@ -235,7 +237,7 @@ def _hulls(crop: Crop, blades: Blades, plot: Plot, rng: np.random.Generator) -> 
     return meshes.ellipsoids(centre, frame, size, tint, part=meshes.HULL, plant=owner)
 
 
-def _no_mesh() -> meshes.Mesh:
+def no_mesh() -> meshes.Mesh:
     return meshes.make(np.zeros((0, 3)), np.zeros((0, 3)), part=meshes.HULL)
 
 
@@ -264,9 +266,7 @@ class _Organs:
         for side in (0.0, np.pi):
             turn = self.turn + side + self.rng.normal(0, 0.2, len(node))
             stalk = self.crop.stalk * self.vigour * self.rng.uniform(0.7, 1.3, len(node))
-            parts.append(
-                self._leaf(node, top, turn, stalk, 1.0, self.crop.rise, self.crop.outline)
-            )
+            parts.append(self._leaf(node, top, turn, stalk, 1.0, self.crop.rise, self.crop.outline))
         return _together(parts)
 
     def true_leaves(self, node: NDArray, top: NDArray) -> tuple[Blades, list[meshes.Mesh], NDArray]:
@@ -339,7 +339,7 @@ class _Organs:
         end_heading = meshes.unit(path[:, -1] - path[:, -2])
         return path[:, -1], end_heading, mesh, 2 * radii.mean(1) * reach
 
-    def _leaf(self, node: NDArray, top: NDArray, turn: NDArray, reach: NDArray,
+    def _leaf(self, node: NDArray, top: NDArray, turn: NDArray, reach: NDArray,  # noqa: PLR0917
               size: NDArray | float, rise: float, outline: Outline
               ) -> tuple[Blades, list[meshes.Mesh], NDArray]:  # fmt: skip
         """Stalks with one blade each."""

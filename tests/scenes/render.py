@@ -24,14 +24,14 @@ GLOSS = 0.04  # mirror reflection at normal incidence of an ordinary surface
 MAX_DEPTH = 9
 
 
-def _start_mitsuba():  # noqa: ANN202 (the module type says nothing)
-    import mitsuba
+def _start_mitsuba():
+    import mitsuba  # noqa: PLC0415 (the variant has to be set before anything else)
 
     wanted = os.environ.get("TRAYMORPH_SCENES_VARIANT")
     for variant in [wanted] if wanted else ["cuda_ad_rgb", "llvm_ad_rgb"]:
         try:
             mitsuba.set_variant(variant)
-            import drjit
+            import drjit  # noqa: PLC0415
 
             if variant.startswith("cuda"):
                 ctypes.CDLL("libnvoptix.so.1")
@@ -68,7 +68,9 @@ class Scene:
         for item in items:
             shapes.append(_shape(item))
             entries[item.name] = shapes[-1]
-        entries.update(_emitters(light or {"kind": "overcast", "kelvin": 6500, "fill": 1, "seed": 0}))
+        entries.update(
+            _emitters(light or {"kind": "overcast", "kelvin": 6500, "fill": 1, "seed": 0})
+        )
         self._scene = mi.load_dict(entries)
         self._integrator = mi.load_dict({"type": "path", "max_depth": MAX_DEPTH, "rr_depth": 5})
         self._index(items, shapes)
@@ -94,7 +96,7 @@ class Scene:
         self._plant = mi.Int32(table("plant", -1).astype(np.int32))
         self._blade = mi.Int32(table("blade", -1).astype(np.int32))
 
-    def _identify(self, ray):  # noqa: ANN001, ANN202
+    def _identify(self, ray):
         hit = self._scene.ray_intersect_preliminary(ray)
         valid = hit.is_valid()
         shape = dr.reinterpret_array(mi.UInt32, hit.shape)
@@ -120,7 +122,9 @@ class Scene:
             )
             dr.eval(found, place)
             point = np.array(place).reshape(3, -1).T
-            parts.append((*(np.array(f) for f in found), np.where(np.array(known)[:, None], point, np.nan)))
+            parts.append(
+                (*(np.array(f) for f in found), np.where(np.array(known)[:, None], point, np.nan))
+            )
         return Hits(*(np.concatenate(p) for p in zip(*parts, strict=True)))
 
     def masks(self, camera: Camera, sub: int = 2) -> tuple[NDArray, NDArray]:
@@ -177,7 +181,7 @@ class Scene:
         shape = (height, width, 3)
         return (light / samples).reshape(shape), (surface / samples).reshape(shape)
 
-    def _shade(self, ray, sampler) -> tuple[NDArray, NDArray]:  # noqa: ANN001
+    def _shade(self, ray, sampler) -> tuple[NDArray, NDArray]:
         touch = self._scene.ray_intersect(ray)
         bsdf = touch.bsdf()
         reflectance = dr.select(touch.is_valid(), bsdf.eval_diffuse_reflectance(touch), 0.0)
@@ -228,7 +232,7 @@ def _open_image_denoise(light: NDArray, surface: NDArray) -> NDArray:
     # The wheel brings its thread library, but under a name that the loader does not look for.
     for library in Path(found.origin).parent.glob("lib.linux.x64/libtbb.so*"):
         ctypes.CDLL(str(library), mode=ctypes.RTLD_GLOBAL)
-    import oidn
+    import oidn  # noqa: PLC0415
 
     device = oidn.NewDevice()
     oidn.CommitDevice(device)
@@ -256,7 +260,7 @@ def _mixed(*numbers: int) -> int:
 def _on_device(camera: Camera) -> Camera:
     """Give the camera's numbers as device values, so that one compiled kernel serves all."""
 
-    def moved(value: float):  # noqa: ANN202
+    def moved(value: float):
         return dr.opaque(mi.Float, float(value))
 
     return replace(
@@ -271,12 +275,12 @@ def _on_device(camera: Camera) -> Camera:
     )
 
 
-def _pinhole_rays(camera: Camera, u, v):  # noqa: ANN001, ANN202
+def _pinhole_rays(camera: Camera, u, v):
     x, y = camera.undistort(u, v)
     return mi.Ray3f(camera.position, dr.normalize(camera.rotation @ mi.Vector3f(x, y, 1.0)))
 
 
-def _lens_rays(camera: Camera, u, v, sample):  # noqa: ANN001, ANN202
+def _lens_rays(camera: Camera, u, v, sample):
     x, y = camera.undistort(u, v)
     disk = mi.warp.square_to_uniform_disk_concentric(sample) * camera.aperture_mm
     at = camera.rotation @ mi.Vector3f(disk.x, disk.y, 0.0)
@@ -296,7 +300,10 @@ def _bitmap(image: NDArray) -> dict:
 def _surface(item: Item) -> dict:
     """Material of an item."""
     if item.surface == "card":
-        return {"type": "twosided", "bsdf": {"type": "diffuse", "reflectance": _bitmap(item.texture)}}
+        return {
+            "type": "twosided",
+            "bsdf": {"type": "diffuse", "reflectance": _bitmap(item.texture)},
+        }
     if item.surface == "leaf":
         return _leaf(item)
     if item.texture is not None:
@@ -351,17 +358,22 @@ def _leaf(item: Item) -> dict:
     return {"type": "blendbsdf", "weight": THROUGH_SHARE, "reflected": reflected, "passed": passed}
 
 
-def _shape(item: Item):  # noqa: ANN202
+def _shape(item: Item):
     mesh = item.mesh
     properties = mi.Properties()
     properties["bsdf"] = mi.load_dict(_surface(item))
-    flat = item.name.startswith(("tray", "bench", "backdrop", "card", "upturned")) or "_tray" in item.name
+    flat = (
+        item.name.startswith(("tray", "bench", "backdrop", "card", "upturned"))
+        or "_tray" in item.name
+    )
     shape = mi.Mesh(
         item.name, len(mesh.vertices), len(mesh.faces), props=properties,
         has_vertex_normals=not flat, has_vertex_texcoords=True,
     )  # fmt: skip
     if item.texture is None:
-        shape.add_attribute("vertex_color", 3, np.ascontiguousarray(mesh.colour.ravel(), np.float32))
+        shape.add_attribute(
+            "vertex_color", 3, np.ascontiguousarray(mesh.colour.ravel(), np.float32)
+        )
     values = mi.traverse(shape)
     values["vertex_positions"] = mi.Float(mesh.vertices.ravel())
     values["vertex_texcoords"] = mi.Float(mesh.uv.ravel())

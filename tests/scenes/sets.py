@@ -54,9 +54,7 @@ FACTORS = (
 def spread(count: int, seed: int) -> list[dict[str, float]]:
     """Values 0..1 of every factor for every scene, each factor in strata."""
     rng = np.random.default_rng(seed)
-    table = {
-        name: (rng.permutation(count) + rng.random(count)) / count for name in FACTORS
-    }
+    table = {name: (rng.permutation(count) + rng.random(count)) / count for name in FACTORS}
     return [{name: float(table[name][k]) for name in FACTORS} for k in range(count)]
 
 
@@ -131,7 +129,8 @@ def _common(scene_id: str, name: str, rng: np.random.Generator, u: dict[str, flo
             "wall_mm": 1.5,
         },
         "tray_tone": float(rng.uniform(0.5, 1.8)),
-        "medium": _pick(u["medium"], ("coir", 0.45), ("mat", 0.25), ("paper", 0.15), ("soil", 0.15)),
+        "medium": _pick(u["medium"], ("coir", 0.45), ("mat", 0.25), ("paper", 0.15),
+                        ("soil", 0.15)),
         "bench": _pick(u["bench"], ("wood", 3), ("white", 3), ("steel", 2), ("black", 2),
                        ("blue", 1), ("grey", 2), ("beige", 1), ("green_cloth", 1), ("checks", 1)),
         "bench_gloss": float(rng.uniform(0.0, 1.2)),
@@ -199,7 +198,9 @@ def _card_side(rng: np.random.Generator, spec: dict, choices: list[str]) -> str:
 def _overhead(rng: np.random.Generator, u: dict[str, float], plan: SetPlan, spec: dict, *,
               full: bool) -> dict:  # fmt: skip
     plane = "rim" if u["plane"] < 0.3 else "bench"
-    side = _card_side(rng, spec, ["-y", "+y", "-y", "-x", "+x"] if full else ["-y", "-x", "+x", "+y"])
+    side = _card_side(
+        rng, spec, ["-y", "+y", "-y", "-x", "+x"] if full else ["-y", "-x", "+x", "+y"]
+    )
     edge = (spec["tray"]["inside_length_mm"] if side.endswith("x") else 250.0) / 2
     # A tall edge hides what lies beside it from a lens half a metre up.
     top = spec["tray"]["rim_above_bench_mm"] + crops_height(spec)
@@ -303,7 +304,9 @@ def _learn_scene(name: str, plan: SetPlan, k: int, u: dict[str, float]) -> dict:
     if strange < 0.22:
         spec["bench"] = spec["backdrop"] = str(rng.choice(["clutter", "soil", "grass", "checks"]))
         spec["medium"] = str(rng.choice(["clutter", "soil", "soil", "coir"]))
-    settings = (_side if side else _overhead)(rng, u, plan, spec, **({} if side else {"full": False}))
+    settings = (_side if side else _overhead)(
+        rng, u, plan, spec, **({} if side else {"full": False})
+    )
     settings["kind"] = "side" if side else "overhead"
     if u["scale"] < 0.8:
         settings["mm_per_px"] = round(_between(u["scale"] / 0.8, 0.17, 0.36), 4)
@@ -311,7 +314,9 @@ def _learn_scene(name: str, plan: SetPlan, k: int, u: dict[str, float]) -> dict:
         settings["look_at"] = [float(rng.uniform(-1.0, 1.0)), float(rng.uniform(-1.0, 1.0))]
         settings["focus_behind_mm"] = float(rng.uniform(-20, 40))
         # From nearer the same lens blurs more with depth.
-        settings["tilt_deg"] = float(rng.uniform(0, 35)) if u["tilt"] > 0.85 else settings["tilt_deg"]
+        settings["tilt_deg"] = (
+            float(rng.uniform(0, 35)) if u["tilt"] > 0.85 else settings["tilt_deg"]
+        )
     settings["look"]["orientation"] = 1
     spec["views"] = {"photo": settings}
     return spec
@@ -344,9 +349,10 @@ def _sample_scene(plan: SetPlan, k: int) -> dict:
         "overhead": _overhead(rng, u, plan, spec, full=True),
         "side": _side(rng, u, plan, spec),
     }
-    for view, settings in spec["views"].items():
+    day = spec["trial"]["photographed_on"]
+    for seconds, settings in zip((5, 20), spec["views"].values(), strict=True):
         settings["look"].update(
             adapt=0.95, jpeg_quality=84, subsampling=2, sharpen=0.5, contrast=0.2, saturation=1.12,
-            taken=f"{spec['trial']['photographed_on']}T10:{10 + 6 * k:02d}:{20 if view == 'side' else 5:02d}",
+            taken=f"{day}T10:{10 + 6 * k:02d}:{seconds:02d}",
         )  # fmt: skip
     return spec

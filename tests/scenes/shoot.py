@@ -133,7 +133,7 @@ def shoot(spec: dict, view: str, folder: Path, cards: Path, options: dict) -> di
         "dark_plant_pct": _dark_share(linear, white, mask),
         "visible_blades": {
             "count": len(seen),
-            "width_median_mm": float(np.median(stage.stand.blades.width[seen])) if len(seen) else None,
+            "width_median_mm": truth.median(stage.stand.blades.width[seen]),
         },
         "white_radiance": white.tolist(),
         "grey_steps_rgb": _grey_steps(white, look),

@@ -72,7 +72,7 @@ def test_stem_length_is_the_length_of_the_centre_line(name: str) -> None:
     rng = np.random.default_rng(3)
     xy = rng.uniform(-30, 30, (40, 2))
     length = rng.uniform(20, 80, 40)
-    spine = plants._spines(crop, plot, CALM, xy, length, rng)
+    spine = plants.spines(crop, plot, CALM, xy, length, rng)
     measured = np.linalg.norm(np.diff(spine, axis=1), axis=2).sum(1)
     assert measured == pytest.approx(length, rel=1e-6)
 
@@ -121,7 +121,7 @@ def test_camera_axes_show_an_upright_picture() -> None:
 
 
 def test_white_and_primaries_in_lab() -> None:
-    # CIELAB of sRGB white and red (D65), IEC 61966-2-1 primaries: 100, 0, 0 and 53.24, 80.09, 67.20.
+    # CIELAB of sRGB white and red under D65, from memory of common tables.
     assert colour.linear_to_lab([1.0, 1, 1]) == pytest.approx([100, 0, 0], abs=1e-6)
     assert colour.linear_to_lab([1.0, 0, 0]) == pytest.approx([53.24, 80.09, 67.20], abs=0.05)
 

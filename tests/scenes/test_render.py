@@ -16,9 +16,9 @@ try:
 except RuntimeError as missing:  # no LLVM here
     pytest.skip(str(missing), allow_module_level=True)
 
-from tests.scenes import meshes, phone, plants, sets, tray  # noqa: E402
-from tests.scenes.camera import Camera, focal_pixels, looking  # noqa: E402
-from tests.scenes.test_geometry import one_blade  # noqa: E402
+from tests.scenes import meshes, phone, plants, sets, tray
+from tests.scenes.camera import Camera, focal_pixels, looking
+from tests.scenes.test_geometry import one_blade
 
 SKY = {"kind": "overcast", "kelvin": 6500.0, "fill": 1.0, "seed": 1}
 DOWN = looking(np.array([0.08, 0.05, -1.0]), np.array([0, 1.0, 0]), 11.0)
@@ -36,7 +36,7 @@ def stage_of(blades: object) -> tray.Stage:
     leaves = blades.mesh(10)
     tube = meshes.tubes(np.array([[[0, 0, 40.0], [0, 0, 41.0]]]), np.full((1, 2), 0.1),
                         np.full((1, 2, 3), 0.5), part=meshes.STEM, plant=np.array([0]))  # fmt: skip
-    stand = plants.Stand(leaves, tube, plants._no_mesh(), blades, np.array([1.0]),
+    stand = plants.Stand(leaves, tube, plants.no_mesh(), blades, np.array([1.0]),
                          np.array([0.2]), np.array([1.0]))  # fmt: skip
     items = [
         tray.Item("plants_leaves", leaves, "leaf", np.full((8, 8, 3), 0.2, np.float32)),
@@ -58,7 +58,7 @@ def card_scene(tmp_path: Path, value: int) -> tuple[render.Scene, tray.Card]:
     place = {"plane": "bench", "side": "-y", "gap_mm": 10.0, "along": 0.0, "rotation_deg": 17.0}
     opening = {"inside_length_mm": 60.0, "inside_width_mm": 30.0, "lip_mm": 5.0,
                "rim_above_bench_mm": 30.0}  # fmt: skip
-    card, extra = tray._place_card(place, "overhead", opening, tmp_path)
+    card, extra = tray.place_card(place, "overhead", opening, tmp_path)
     items = [flat("bench", 0.0, 900.0, 0.75), *extra]
     return render.Scene(items, SKY), card
 
@@ -76,7 +76,7 @@ def test_disc_seen_from_above_has_its_closed_form_area() -> None:
 
 def test_blade_beyond_the_rim_counts_as_overhang() -> None:
     blades = one_blade(20.0, 10.0)
-    stage = stage_of(replace(blades, origin=blades.origin + [50.0, 0, 0]))
+    stage = stage_of(replace(blades, origin=blades.origin + np.array([50.0, 0, 0])))
     facts = truth.tray_truth(render.Scene(stage.items, SKY), stage)
     half = blades.flat_areas()[0] / 2
     assert facts["overhang_area_cm2"] * 100 == pytest.approx(half, rel=0.02)
@@ -101,8 +101,10 @@ def test_grey_patch_reads_its_reflectance_against_white(tmp_path: Path) -> None:
     grey = flat("grey", 0.5, 15.0, 0.18)
     grey.mesh = grey.mesh.moved(card.corners.mean(0) * [1, 1, 0])
     patch = render.Scene([flat("bench", 0.0, 900.0, 0.75), grey], SKY)
-    camera = Camera(64, 48, 600.0, 0, 0, DOWN, card.corners.mean(0) + [-20.0, 0, 250])
-    aimed = replace(camera, rotation=looking(np.array([20.0, 0, -250.0]), np.array([0, 1.0, 0]), 0.0))
+    camera = Camera(64, 48, 600.0, 0, 0, DOWN, card.corners.mean(0) + np.array([-20.0, 0, 250]))
+    aimed = replace(
+        camera, rotation=looking(np.array([20.0, 0, -250.0]), np.array([0, 1.0, 0]), 0.0)
+    )
     light, _ = patch.picture(aimed, 64, 3)
     assert light[20:28, 28:36].mean((0, 1)) / white == pytest.approx([0.18] * 3, rel=0.03)
 
@@ -158,7 +160,9 @@ def outline_corners(grey: np.ndarray, guess: np.ndarray) -> np.ndarray:
             width_high = (share_high.sum() - 0.5) * 0.25
             offset = 6 - width_high if ends[1] > ends[0] else width_high - 6
             points.append(base + offset * normal)
-        lines.append(np.polynomial.polynomial.polyfit((points - a) @ along, (points - a) @ normal, 2))
+        lines.append(
+            np.polynomial.polynomial.polyfit((points - a) @ along, (points - a) @ normal, 2)
+        )
         lines[-1] = (a, along, normal, lines[-1])
     return np.array([_crossing(lines[k - 1], lines[k]) for k in range(4)])
 

@@ -107,7 +107,9 @@ def coir(rng: np.random.Generator, height: int, width: int) -> NDArray:
     """Coir or peat: dark brown crumbs, fibres and light specks, 0.5 mm per pixel."""
     wet = rng.uniform(0.5, 1.3)
     base = paint(70, 50, 36) * wet
-    image = _shaded(base, 0.45 * noise(rng, height, width, 7) + 0.25 * noise(rng, height, width, 60))
+    image = _shaded(
+        base, 0.45 * noise(rng, height, width, 7) + 0.25 * noise(rng, height, width, 60)
+    )
     area = height * width
     shades = [paint(120, 90, 60), paint(45, 32, 24), paint(150, 120, 85)]
 
@@ -206,7 +208,9 @@ def clutter(rng: np.random.Generator, height: int, width: int) -> NDArray:
     image = np.broadcast_to(tones[0], (height, width, 3)).copy()
     for tone in tones[1:]:
         layer = noise(rng, height, width, cell, 4, stretch)
-        image = _mix(image, tone, _step(layer - rng.uniform(-0.5, 0.8), rng.uniform(0.1, 1))[..., None])
+        image = _mix(
+            image, tone, _step(layer - rng.uniform(-0.5, 0.8), rng.uniform(0.1, 1))[..., None]
+        )
     if rng.random() < 0.4:
         image = _strokes(rng, image, height * width // 150, rng.uniform(10, 60),
                          lambda n: tones[rng.integers(0, 3, n)])  # fmt: skip

@@ -95,7 +95,7 @@ def build(spec: dict, view: str, cards: Path) -> Stage:
     items += _surroundings(spec, rng)
     for k, neighbour in enumerate(spec["neighbours"]):
         items += _neighbour(f"neighbour{k}", spec, opening, neighbour, rng)
-    card, extra = _place_card(spec["views"][view]["card"], view, opening, cards)
+    card, extra = place_card(spec["views"][view]["card"], view, opening, cards)
     return Stage([*items, *extra], stand, card, opening)
 
 
@@ -182,7 +182,9 @@ def _surroundings(spec: dict, rng: np.random.Generator) -> list[Item]:
     """Bench and backdrop."""
     reach, back = 1600.0, spec["backdrop_y_mm"]
     floor = np.array([[-reach, -reach, 0], [reach, -reach, 0], [reach, back, 0], [-reach, back, 0]])
-    wall = np.array([[-reach, back, -5], [reach, back, -5], [reach, back, 1500], [-reach, back, 1500]])
+    wall = np.array(
+        [[-reach, back, -5], [reach, back, -5], [reach, back, 1500], [-reach, back, 1500]]
+    )
     repeat = 4.0
     return [
         Item("bench", meshes.sheet(floor, part=meshes.OTHER, uv_size=(repeat, repeat)), "textured",
@@ -235,7 +237,7 @@ def read_card(path: Path) -> tuple[NDArray, float, float]:
     return reflectance, width / dpi[0] * 25.4, height / dpi[1] * 25.4
 
 
-def _place_card(place: dict, view: str, opening: dict, cards: Path) -> tuple[Card, list[Item]]:
+def place_card(place: dict, view: str, opening: dict, cards: Path) -> tuple[Card, list[Item]]:
     """Lay the card beside the tray (overhead) or stand it in the front wall's plane (side)."""
     file = cards / f"{view}.png"
     picture, width, height = read_card(file)
@@ -245,7 +247,10 @@ def _place_card(place: dict, view: str, opening: dict, cards: Path) -> tuple[Car
     sign = -1.0 if place["side"].startswith("-") else 1.0
     if view == "overhead":
         turn = np.radians(place["rotation_deg"])
-        right, up = np.array([np.cos(turn), np.sin(turn), 0]), np.array([-np.sin(turn), np.cos(turn), 0])
+        right, up = (
+            np.array([np.cos(turn), np.sin(turn), 0]),
+            np.array([-np.sin(turn), np.cos(turn), 0]),
+        )
         reach = 0.5 * (np.abs(right) * width + np.abs(up) * height)
         if place["side"].endswith("x"):
             slack = max(hy - reach[1], 0.0)

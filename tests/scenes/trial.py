@@ -53,7 +53,9 @@ def _tray_row(record: dict) -> list:
     plain = {"tray_id": record["id"], "crop": record["spec"]["crop"], "treatment": record["set"],
              "block": 1, "batch": record["set"], "sown_on": "", "photographed_on": "",
              "shelf": ""}  # fmt: skip
-    return [{**plain, **trial, **tray, "crop": trial.get("crop", plain["crop"])}[c] for c in COLUMNS]
+    return [
+        {**plain, **trial, **tray, "crop": trial.get("crop", plain["crop"])}[c] for c in COLUMNS
+    ]
 
 
 def _write_csv(path: Path, header: tuple[str, ...], rows: list[list]) -> None:

@@ -64,14 +64,14 @@ def _plan(scene: Scene, stage: Stage) -> dict:
         "yellowed_pct": 100 * float(yellowed.sum() / max(leaf.sum(), 1)),
         "visible_leaf_height_mm": float(height[leaf].mean()) if leaf.any() else None,
         "visible_leaf_height_sd_mm": float(height[leaf].std()) if leaf.any() else None,
-        "visible_blade_width_median_mm": _median(stage.stand.blades.width[seen]),
+        "visible_blade_width_median_mm": median(stage.stand.blades.width[seen]),
         "visible_blade_width_area_weighted_mm": (
             float(stage.stand.blades.width[blade[leaf]].mean()) if leaf.any() else None
         ),
     }
 
 
-def _median(values: NDArray) -> float | None:
+def median(values: NDArray) -> float | None:
     return float(np.median(values)) if len(values) else None
 
 
@@ -113,7 +113,9 @@ def _level(scene: Scene, stage: Stage) -> dict:
     """Level view from infinitely far in front: areas above the rim, leaf layer, bare stem."""
     o = stage.opening
     hx, rim = o["inside_length_mm"] / 2, o["rim_above_bench_mm"]
-    top = float(max(stage.stand.leaves.vertices[:, 2].max(), stage.stand.tubes.vertices[:, 2].max()))
+    top = float(
+        max(stage.stand.leaves.vertices[:, 2].max(), stage.stand.tubes.vertices[:, 2].max())
+    )
     reach = 90.0
     x = np.arange(-hx - reach + LEVEL_MM / 2, hx + reach, LEVEL_MM)
     z = np.arange(rim + LEVEL_MM / 2, max(top, rim + 1) + 2, LEVEL_MM)
