@@ -165,19 +165,22 @@ class Scene:
         surface = np.zeros_like(light)
         rows = max(1, min(height, RAYS_AT_ONCE // width))
         sampler = mi.load_dict({"type": "independent"})
-        for k in range(samples):
-            for first in range(0, height, rows):
-                last = min(height, first + rows)
-                count = (last - first) * width
+        for first in range(0, height, rows):
+            last = min(height, first + rows)
+            count = (last - first) * width
+            index = dr.arange(mi.UInt32, count) + dr.opaque(mi.UInt32, first * width)
+            total, total_surface = dr.zeros(mi.Color3f, count), dr.zeros(mi.Color3f, count)
+            for k in range(samples):
                 sampler.seed(_mixed(seed, k, first), count)
-                index = dr.arange(mi.UInt32, count) + dr.opaque(mi.UInt32, first * width)
                 u = mi.Float(index % width) + sampler.next_1d() - 0.5
                 v = mi.Float(index // width) + sampler.next_1d() - 0.5
                 ray = _lens_rays(camera, u, v, sampler.next_2d())
                 radiance, reflectance = self._shade(ray, sampler)
-                some = slice(first * width, last * width)
-                light[some] += radiance
-                surface[some] += reflectance
+                total += radiance
+                total_surface += reflectance
+                dr.eval(total, total_surface)
+            some = slice(first * width, last * width)
+            light[some], surface[some] = _rows(total), _rows(total_surface)
         shape = (height, width, 3)
         return (light / samples).reshape(shape), (surface / samples).reshape(shape)
 
@@ -189,8 +192,7 @@ class Scene:
             mine = touch.shape == shape
             reflectance = dr.select(mine, texture.eval(touch, mine), reflectance)
         radiance, _, _ = self._integrator.sample(self._scene, sampler, ray)
-        dr.eval(radiance, reflectance)
-        return np.array(radiance).reshape(3, -1).T, np.array(reflectance).reshape(3, -1).T
+        return radiance, reflectance
 
     def white(self, card: Card, rays: int = 200_000, seed: int = 5) -> NDArray:
         """Radiance (3,) of a perfect white diffuser in the card's place and light.
@@ -209,7 +211,8 @@ class Scene:
         sampler.seed(seed, rays)
         ray = mi.RayDifferential3f(mi.Point3f(origin), mi.Vector3f(np.ascontiguousarray(towards)))
         radiance, reflectance = self._shade(ray, sampler)
-        return radiance.mean(0) / reflectance.mean(0)
+        dr.eval(radiance, reflectance)
+        return _rows(radiance).mean(0) / _rows(reflectance).mean(0)
 
 
 def denoise(light: NDArray, surface: NDArray) -> NDArray:
@@ -251,6 +254,11 @@ def _open_image_denoise(light: NDArray, surface: NDArray) -> NDArray:
     oidn.ReleaseFilter(job)
     oidn.ReleaseDevice(device)
     return clean
+
+
+def _rows(values) -> NDArray:
+    """Device values (3 components) as an array (n, 3)."""
+    return np.array(values).reshape(3, -1).T
 
 
 def _mixed(*numbers: int) -> int:

@@ -209,7 +209,7 @@ def _overhead(rng: np.random.Generator, u: dict[str, float], plan: SetPlan, spec
     return {
         "megapixels": plan.megapixels,
         "samples": plan.samples,
-        "focal_mm": float(_between(u["focal"], 24, 28)),
+        "focal_mm": _focal(rng, u),
         "tilt_deg": round(12 * u["tilt"] ** 1.5, 2),
         "towards_deg": float(rng.uniform(0, 360)),
         "roll_deg": float(rng.normal(0, 4)) + float(rng.choice([0, 0, 0, 180])),
@@ -239,7 +239,7 @@ def _side(rng: np.random.Generator, u: dict[str, float], plan: SetPlan, spec: di
     return {
         "megapixels": plan.megapixels,
         "samples": plan.samples,
-        "focal_mm": float(_between(u["focal"], 24, 28)),
+        "focal_mm": _focal(rng, u),
         "tilt_deg": round(_between((u["tilt"] + 0.37) % 1.0, 0.5, 12), 2),
         "towards_deg": 0.0,
         "across_deg": float(rng.normal(0, 3)),
@@ -257,6 +257,11 @@ def _side(rng: np.random.Generator, u: dict[str, float], plan: SetPlan, spec: di
         },
         "look": _look(rng, u, spec["light"]["kind"]),
     }
+
+
+def _focal(rng: np.random.Generator, u: dict[str, float]) -> float:
+    """True focal length: the file gives whole millimetres, the lens differs a little."""
+    return float(round(_between(u["focal"], 23.6, 28.4)) * (1 + rng.normal(0, 0.006)))
 
 
 def _lens(rng: np.random.Generator, u: dict[str, float]) -> dict:

@@ -2,10 +2,13 @@
 
 from __future__ import annotations
 
+from pathlib import Path
+
 import numpy as np
 import pytest
+from PIL import Image, ImageOps
 
-from tests.scenes import colour, meshes, plants, sets
+from tests.scenes import colour, meshes, phone, plants, sets
 from tests.scenes.blades import CORNERS, Blades, Outline
 from tests.scenes.camera import Camera, focal_pixels, looking
 from tests.scenes.crops import NAMED
@@ -154,6 +157,30 @@ def test_opening_drops_what_a_disc_cannot_reach() -> None:
     kept = opened(mask, 3.0)
     assert kept[12, 12]
     assert not kept[10, 25]
+
+
+@pytest.mark.parametrize("orientation", [1, 3, 6, 8])
+def test_stored_photo_stands_upright_by_its_tag(tmp_path: Path, orientation: int) -> None:
+    upright = np.zeros((48, 64, 3), np.uint8)
+    upright[:16, :16] = 250
+    look = {**sets.scenes("sample")[0]["views"]["side"]["look"], "orientation": orientation}
+    facts = phone.write_jpeg(tmp_path / "a.jpg", upright, 25.9, look)
+    with Image.open(tmp_path / "a.jpg") as photo:
+        assert photo.getexif().get_ifd(0x8769)[0xA405] == 26 == facts["focal_length_in_35mm_film"]
+        shown = np.asarray(ImageOps.exif_transpose(photo))
+    assert shown.shape == upright.shape
+    assert shown[4, 4, 0] > 200
+    assert shown[-4, 4, 0] < 50
+    assert shown[4, -4, 0] < 50
+
+
+def test_grey_stays_grey_and_white_meets_the_exposure() -> None:
+    look = {**sets.scenes("sample")[0]["views"]["side"]["look"], "adapt": 1.0, "contrast": 0.0,
+            "wb_error": [1.0, 1.0, 1.0], "exposure": 0.5, "shoulder": 0.9}  # fmt: skip
+    white = np.array([2.0, 1.0, 0.5])
+    coded = phone.tone(white[None] * phone.white_gains(white, look), look)[0]
+    # sRGB code of linear 0.5 by IEC 61966-2-1.
+    assert coded == pytest.approx([0.7354] * 3, abs=2e-4)
 
 
 @pytest.mark.parametrize("name", list(sets.SETS))
