@@ -98,7 +98,8 @@ def _list(arguments: argparse.Namespace) -> int:
 
 
 def _trial(arguments: argparse.Namespace) -> int:
-    write_trial(arguments.source, arguments.out, arguments.layout)
+    for folder in write_trial(arguments.source, arguments.out, arguments.layout):
+        print(folder)
     return 0
 
 

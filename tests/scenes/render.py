@@ -85,7 +85,7 @@ class Scene:
         """Tables from the renderer's shape and triangle to our classes and numbers."""
         starts = np.cumsum([1] + [len(i.mesh.faces) for i in items])
         ids = [int(dr.reinterpret_array(mi.UInt32, mi.ShapePtr(s))[0]) for s in shapes]
-        offsets = np.full(max(ids) + 64, -1, np.int64)
+        offsets = np.full(max(ids) + 4096, -1, np.int64)
         offsets[ids] = starts[:-1]
         self._offset = mi.Int32(offsets.astype(np.int32))
 

@@ -101,7 +101,7 @@ def _tray_scene(name: str, plan: SetPlan, k: int, u: dict[str, float]) -> dict:
 def _common(scene_id: str, name: str, rng: np.random.Generator, u: dict[str, float], crop: str,
             age: float | None) -> dict:  # fmt: skip
     """Everything but the views."""
-    wall = _between(u["wall"], 32, 60)
+    wall = float(_pick(u["wall"], ("36", 1), ("46", 1), ("57", 1)))
     seed = int(rng.integers(1, 2**31))
     sparse = {"pea": 0.55, "sunflower": 0.6, "nasturtium_like": 0.5}.get(crop, 1.0)
     return {
@@ -336,9 +336,9 @@ def _sample_scene(plan: SetPlan, k: int) -> dict:
     u.update(exposure=0.75 + 0.2 * u["exposure"], noise=0.2, tilt=0.3 * u["tilt"], plane=0.9,
              blur=0.3, neighbour=0.0, age=1.0, lodged=0.0, yellowed=0.62)  # fmt: skip
     spec = _common(f"T{k + 1:02d}", "sample", rng, u, "radish_green", None)
-    grams = 120 if dense else 60
-    # About 11 mg a seed and nine of ten up: 60 g on 1250 cm2 is a moderate stand here.
-    spec["density"] = 2.45 if dense else 1.25
+    grams = 30 if dense else 15
+    # About 10.5 mg a seed and nine of ten up, on 1250 cm2 (common practice, no source).
+    spec["density"] = 2.06 if dense else 1.03
     spec["patches"].update(gaps=int(k == 2), gap_mm=22.0, uneven=0.15, edge_lean_deg=18.0,
                            yellowed=0.006)  # fmt: skip
     spec["tray"].update(rim_above_bench_mm=52.0, lip_mm=9.0,

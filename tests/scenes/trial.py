@@ -18,34 +18,55 @@ def _records(source: Path) -> list[tuple[Path, dict]]:
     return [(file.parent, json.loads(file.read_text(encoding="utf-8"))) for file in files]
 
 
-def write_trial(source: Path, out: Path, layout: str) -> None:
-    """Write trial.toml, trays.csv and photos, with photos.csv or a folder for each tray.
+def write_trial(source: Path, out: Path, layout: str) -> list[Path]:
+    """Write trial folders: trial.toml, trays.csv and photos with photos.csv or sub-folders.
+
+    Height of the rim and plane of the card belong to a whole trial, so a set in which they
+    differ becomes several trials, each in a folder of its own under `out`.
 
     Parameters
     ----------
     layout : "list" (photos/ and photos.csv) or "folders" (photos/<tray_id>/)
+
+    Returns
+    -------
+    folders : the trial folders written
     """
-    records = _records(source)
-    if not records:
+    groups: dict[tuple[str, float], list[tuple[Path, dict]]] = {}
+    for folder, record in _records(source):
+        groups.setdefault(_trial_key(record), []).append((folder, record))
+    if not groups:
         message = f"{source}: no finished scenes here; render them first"
         raise FileNotFoundError(message)
+    folders = []
+    for (plane, rim), records in sorted(groups.items()):
+        folders.append(out if len(groups) == 1 else out / f"{plane}_{rim:g}")
+        _write_one(records, folders[-1], layout, plane)
+    return folders
+
+
+def _trial_key(record: dict) -> tuple[str, float]:
+    view = record["spec"]["views"].get("overhead")
+    plane = view["card"]["plane"] if view else "bench"
+    return plane, record["tray"]["rim_above_bench_mm"]
+
+
+def _write_one(records: list[tuple[Path, dict]], out: Path, layout: str, plane: str) -> None:
     out.mkdir(parents=True, exist_ok=True)
-    rows, photos, planes = [], [], set()
+    photos = []
     for folder, record in records:
-        rows.append(_tray_row(record))
         for view, facts in record["photos"].items():
-            target = Path(record["id"]) / f"{view}.jpg" if layout == "folders" else Path(
-                f"{record['id']}_{view}.jpg")  # fmt: skip
-            (out / "photos" / target).parent.mkdir(parents=True, exist_ok=True)
-            shutil.copyfile(folder / facts["photo"], out / "photos" / target)
+            tray = record["id"]
+            name = f"{tray}/{view}.jpg" if layout == "folders" else f"{tray}_{view}.jpg"
+            target = out / "photos" / name
+            target.parent.mkdir(parents=True, exist_ok=True)
+            shutil.copyfile(folder / facts["photo"], target)
             taken = facts["exif"]["date_time_original"][:10]
-            photos.append([target.as_posix(), record["id"], facts["view"], taken])
-            if facts["view"] == "overhead":
-                planes.add(record["spec"]["views"][view]["card"]["plane"])
-    _write_csv(out / "trays.csv", COLUMNS, rows)
+            photos.append([name, tray, facts["view"], taken])
+    _write_csv(out / "trays.csv", COLUMNS, [_tray_row(record) for _, record in records])
     if layout == "list":
         _write_csv(out / "photos.csv", ("photo", "tray_id", "view", "taken_on"), photos)
-    _write_settings(out / "trial.toml", records[0][1], planes)
+    _write_settings(out / "trial.toml", records[0][1], plane)
 
 
 def _tray_row(record: dict) -> list:
@@ -65,16 +86,12 @@ def _write_csv(path: Path, header: tuple[str, ...], rows: list[list]) -> None:
         writer.writerows(rows)
 
 
-def _write_settings(path: Path, record: dict, planes: set[str]) -> None:
-    """Settings of the trial; trays that differ from the first override them in trays.csv."""
+def _write_settings(path: Path, record: dict, plane: str) -> None:
+    """Settings of the trial; trays.csv overrides the tray's size and fill depth."""
     tray = record["tray"]
-    if len(planes) > 1:
-        message = f"cards lie in different planes ({', '.join(sorted(planes))}): split the trial"
-        raise ValueError(message)
     keys = ("inside_length_mm", "inside_width_mm", "rim_above_medium_mm", "rim_above_bench_mm")
     lines = ["[tray]", *(f"{key} = {tray[key]}" for key in keys)]
-    if planes:
-        lines += ["", "[card]", f'plane = "{planes.pop()}"']
+    lines += ["", "[card]", f'plane = "{plane}"']
     path.write_text("\n".join(lines) + "\n", encoding="utf-8")
 
 
