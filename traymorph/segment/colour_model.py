@@ -16,6 +16,8 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from traymorph.model.photo import View
+
 Floats = NDArray[np.float32]
 
 # Lightness at which chroma is compared; in the middle of what leaves show.
@@ -267,7 +269,7 @@ class PhotoColours:
         return plant / (plant + other)
 
 
-def fit(rgb: Floats, seen_share: Floats, reach_px: float, *, calibrated: bool) -> PhotoColours:
+def fit(rgb: Floats, seen_share: Floats, reach_px: float, view: View, *, calibrated: bool) -> PhotoColours:
     """Fit the materials to a photo.
 
     Parameters
@@ -290,7 +292,7 @@ def fit(rgb: Floats, seen_share: Floats, reach_px: float, *, calibrated: bool) -
     smooth = _smoothness(seen[0], max(0.4 * reach_px, 1.2))
     common = Mixture.common(calibrated=calibrated)
     if calibrated:
-        common = common.with_surroundings(*surroundings(seen, seen_share * smooth))
+        common = common.with_surroundings(*surroundings(seen, seen_share, smooth, view))
     mixture = common
     rough = 1.0 - smooth
     suits = np.stack([rough + s * smooth for s in common.smooth])
@@ -313,17 +315,29 @@ def _smoothness(light: Floats, reach_px: float) -> Floats:
     return 1.0 / (1.0 + (spread / np.float32(_SMOOTH_L)) ** np.float32(1.0 / _SMOOTH_STEP))
 
 
-_BORDER = 0.06
-_SURROUNDINGS = 5
+# Width of the border strip and of the middle, as shares of the picture's sides.
+_BORDER, _MIDDLE = 0.07, 0.5
+_SURROUNDINGS = 10
+# A patterned colour is of the surroundings where it is so many times more common at the border
+# than in the middle, where photos of trays show the tray; a side view has bench and backdrop in
+# the middle too.
+_OUTSIDE_RATIO = {View.SIDE: 0.7}
+_OUTSIDE_RATIO_ELSE = 2.0
+# Leaves of neighbours reach the border too: a patterned colour this green is left out.
+_GREEN_A = -12.0
 
 
-def surroundings(seen: Floats, smooth: Floats) -> tuple[Floats, Floats, Floats]:
-    """Colours of the smooth surfaces at the picture's border: bench, wall, backdrop.
+def surroundings(
+    seen: Floats, seen_share: Floats, smooth: Floats, view: View
+) -> tuple[Floats, Floats, Floats]:
+    """Colours of what lies around the subject: bench, wall, backdrop.
 
     Parameters
     ----------
     seen : ndarray, shape (3, h, w)
         As of :func:`features`.
+    seen_share : ndarray, shape (h, w)
+        Weight of each pixel.
     smooth : ndarray, shape (h, w)
         How surely a pixel belongs to a smooth surface.
 
@@ -331,26 +345,41 @@ def surroundings(seen: Floats, smooth: Floats) -> tuple[Floats, Floats, Floats]:
     -------
     mean, spread : ndarray, shape (n, 3)
     share : ndarray, shape (n,)
-        Empty where too little of the border is smooth.
+        Of the border strip. Empty where the border looks like the middle.
     """
-    height, width = smooth.shape
-    rows, columns = max(int(_BORDER * height), 1), max(int(_BORDER * width), 1)
-    border = np.ones(smooth.shape, dtype=bool)
-    border[rows:-rows, columns:-columns] = False
-    chosen = border & (smooth > 0.5)  # noqa: PLR2004 (more likely than not)
-    points = np.ascontiguousarray(seen[:, chosen].T)
-    if len(points) < 0.1 * border.sum():
+    border, middle = _border_and_middle(seen_share)
+    points = np.ascontiguousarray(seen[:, border].T)
+    count = min(_SURROUNDINGS, len(points))
+    if count == 0:
         empty = np.empty((0, 3), dtype=np.float32)
         return empty, empty, np.empty(0, dtype=np.float32)
-    stop = (cv2.TERM_CRITERIA_EPS + cv2.TERM_CRITERIA_MAX_ITER, 20, 0.5)
+    stop = (cv2.TERM_CRITERIA_EPS + cv2.TERM_CRITERIA_MAX_ITER, 15, 0.5)
     cv2.setRNGSeed(0)
-    count = min(_SURROUNDINGS, len(points))
     _, label, mean = cv2.kmeans(points, count, None, stop, 1, cv2.KMEANS_PP_CENTERS)
     label = label.ravel()
-    size = np.bincount(label, minlength=count).astype(np.float32)
+    size = np.bincount(label, minlength=count) / len(points)
     spread = np.stack([points[label == k].std(axis=0) for k in range(count)])
-    spread = np.maximum(1.5 * spread, np.float32([4.0, 1.5, 1.5]))
-    return mean.astype(np.float32), spread.astype(np.float32), size / border.sum()
+    spread = np.maximum(1.3 * spread, np.float32([4.0, 1.5, 1.5]))
+    flat = np.array([smooth[border][label == k].mean() for k in range(count)])
+    inner = seen[:, middle].T
+    near = np.stack([np.sum(((inner - m) / s) ** 2, axis=1) < 4.0 for m, s in zip(mean, spread, strict=True)])
+    outer = np.stack([np.sum(((points - m) / s) ** 2, axis=1) < 4.0 for m, s in zip(mean, spread, strict=True)])
+    ratio = outer.mean(axis=1) / np.maximum(near.mean(axis=1), 1e-4)
+    outside = ratio > _OUTSIDE_RATIO.get(view, _OUTSIDE_RATIO_ELSE)
+    kept = (flat > 0.5) | (outside & (mean[:, 1] > _GREEN_A))
+    return mean[kept].astype(np.float32), spread[kept].astype(np.float32), size[kept].astype(np.float32)
+
+
+def _border_and_middle(seen_share: Floats) -> tuple[NDArray[np.bool_], NDArray[np.bool_]]:
+    height, width = seen_share.shape
+    rows, columns = max(int(_BORDER * height), 1), max(int(_BORDER * width), 1)
+    border = seen_share > 0.5  # noqa: PLR2004 (most of the pixel)
+    middle = np.zeros_like(border)
+    inset_rows, inset_columns = (int((1 - _MIDDLE) / 2 * n) for n in (height, width))
+    box = (slice(inset_rows, height - inset_rows), slice(inset_columns, width - inset_columns))
+    middle[box] = border[box]
+    border[rows : height - rows, columns : width - columns] = False
+    return border, middle
 
 
 def _refit(common: Mixture, share: Floats, seen: Floats, pixels: float) -> Mixture:

@@ -66,7 +66,7 @@ def segment_plants(
     seen = np.ones((height, width), dtype=np.float32)
     if ignore is not None:
         seen[ignore] = 0.0
-    plant, doubt = _plant(rgb, seen, size_mm, calibrated=calibrated)
+    plant, doubt = _plant(rgb, seen, size_mm, view, calibrated=calibrated)
     leaf, stem = stems.part(rgb, plant, view, size_mm)
     return PlantMasks(leaf=leaf, stem=stem, scale=scale, method=METHOD, doubt=doubt)
 
@@ -81,13 +81,13 @@ def _check(rgb: NDArray[np.uint8], ignore: NDArray[np.bool_] | None) -> None:
 
 
 def _plant(
-    rgb: NDArray[np.uint8], seen: Floats, size_mm: float, *, calibrated: bool
+    rgb: NDArray[np.uint8], seen: Floats, size_mm: float, view: View, *, calibrated: bool
 ) -> tuple[Floats, Floats]:
     """Share of plant, and probability that a pixel's class is wrong, both (h, w)."""
     small, factor = _reduce(rgb, _FIT_PIXELS)
     small_seen = cv2.resize(seen, small.shape[1::-1], interpolation=cv2.INTER_AREA)
     reach = max(_NEIGHBOURHOOD_MM / (size_mm * factor), 2.0)
-    colours = colour_model.fit(small, small_seen, reach, calibrated=calibrated)
+    colours = colour_model.fit(small, small_seen, reach, view, calibrated=calibrated)
 
     middle, factor = _reduce(rgb, _CLASS_PIXELS)
     probability = colours.plant_probability(cv2.GaussianBlur(middle, (0, 0), 0.6))
