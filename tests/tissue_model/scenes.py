@@ -70,10 +70,9 @@ def _read(record: dict, name: str) -> Rendered:
         cv2.imread(str(record["at"] / f"{name}.{kind}.png"), cv2.IMREAD_UNCHANGED)
         for kind in ("mask", "leaf", "stem")
     )
-    if (
-        record["spec"]["bench"] == "grass"
-    ):  # the masks call a lawn greenery only where it is a backdrop
-        mask = np.where(mask == _OTHER, np.uint8(_GREENERY), mask)
+    if record["spec"]["backdrop"] == "grass" and not record["spec"]["neighbours"]:
+        # A lawn behind a tray is no crop: the network is to leave it out, as it does the bench.
+        mask = np.where(mask == _GREENERY, np.uint8(_OTHER), mask)
     planes = [photo[..., ::-1], leaf[..., None], stem[..., None]]
     planes += [((mask == k) * np.uint8(255))[..., None] for k in (_GREENERY, _HULL, _MEDIUM)]
     pixels = np.concatenate(planes, axis=2)
