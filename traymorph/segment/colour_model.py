@@ -269,7 +269,9 @@ class PhotoColours:
         return plant / (plant + other)
 
 
-def fit(rgb: Floats, seen_share: Floats, reach_px: float, view: View, *, calibrated: bool) -> PhotoColours:
+def fit(
+    rgb: Floats, seen_share: Floats, reach_px: float, view: View, *, calibrated: bool
+) -> PhotoColours:
     """Fit the materials to a photo.
 
     Parameters
@@ -362,12 +364,20 @@ def surroundings(
     spread = np.maximum(1.3 * spread, np.float32([4.0, 1.5, 1.5]))
     flat = np.array([smooth[border][label == k].mean() for k in range(count)])
     inner = seen[:, middle].T
-    near = np.stack([np.sum(((inner - m) / s) ** 2, axis=1) < 4.0 for m, s in zip(mean, spread, strict=True)])
-    outer = np.stack([np.sum(((points - m) / s) ** 2, axis=1) < 4.0 for m, s in zip(mean, spread, strict=True)])
+    near = np.stack(
+        [np.sum(((inner - m) / s) ** 2, axis=1) < 4.0 for m, s in zip(mean, spread, strict=True)]
+    )
+    outer = np.stack(
+        [np.sum(((points - m) / s) ** 2, axis=1) < 4.0 for m, s in zip(mean, spread, strict=True)]
+    )
     ratio = outer.mean(axis=1) / np.maximum(near.mean(axis=1), 1e-4)
     outside = ratio > _OUTSIDE_RATIO.get(view, _OUTSIDE_RATIO_ELSE)
     kept = (flat > 0.5) | (outside & (mean[:, 1] > _GREEN_A))
-    return mean[kept].astype(np.float32), spread[kept].astype(np.float32), size[kept].astype(np.float32)
+    return (
+        mean[kept].astype(np.float32),
+        spread[kept].astype(np.float32),
+        size[kept].astype(np.float32),
+    )
 
 
 def _border_and_middle(seen_share: Floats) -> tuple[NDArray[np.bool_], NDArray[np.bool_]]:
