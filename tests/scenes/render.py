@@ -216,19 +216,11 @@ class Scene:
 
 
 def denoise(light: NDArray, surface: NDArray) -> NDArray:
-    """Denoise a linear picture with what is there: OptiX, Open Image Denoise, or nothing."""
-    if ON_GPU:
-        try:
-            height, width, _ = light.shape
-            optix = mi.OptixDenoiser(input_size=(width, height), albedo=True)
-            clean = optix(mi.TensorXf(light), albedo=mi.TensorXf(np.clip(surface, 0, 1)))
-            return np.array(clean)
-        except Exception:  # noqa: BLE001 (a driver without OptiX raises what it likes)
-            return light
-    return _open_image_denoise(light, surface)
+    """Denoise a linear picture with Open Image Denoise; without it the picture stays as it is.
 
-
-def _open_image_denoise(light: NDArray, surface: NDArray) -> NDArray:
+    The denoiser of the GPU's own driver is not used: where its weights are missing it ends the
+    whole process.
+    """
     found = importlib.util.find_spec("oidn")
     if found is None or found.origin is None:
         return light
