@@ -142,7 +142,7 @@ class Tray:
         z = self.rim - self.fill + self.canopy * rng.uniform(0.55, 1.0, n)
         return np.column_stack([xy, z])[np.argsort(z)]
 
-    def draw_leaves(self, drawing, radius=5.0, **kinds):
+    def draw_leaves(self, drawing, radius=5.0):
         rng = np.random.default_rng(self.seed + 1)
         for spot in self.leaves():
             shade = rng.uniform(0.75, 1.2)
@@ -197,7 +197,7 @@ class SideTray:
             top = medium_y - tall
             stem = [[x - 0.8, medium_y], [x + 0.8, medium_y], [x + 0.8, top], [x - 0.8, top]]
             drawing.polygon(raised(np.array(stem), -behind), STEM, stem=255)
-            drawing.polygon(raised(ring + [x, top], -behind), LEAF, leaf=255)
+            drawing.polygon(raised(ring + np.array([x, top]), -behind), LEAF, leaf=255)
         right, foot = self.left + self.length, self.rim_y + self.rim_above_bench
         wall = np.array(
             [[self.left - 2, self.rim_y], [right + 2, self.rim_y], [right + 2, foot],

@@ -38,9 +38,15 @@ class RimEvidence:
     bare : ndarray of float32
         Share of the cell that is in the photo and shows no plant.
     canopy : ndarray of float32
-        Plant, shifted to where it stands if it is seen at the canopy's usual height.
-    layers : ndarray of float32, shape (rows, columns, 3)
-        Lightness, bare and canopy side by side, to be read at once.
+        Plant, shifted to where it stands if it is seen at the height of the outermost leaves.
+    canopy_in_photo : ndarray of float32
+        1 where ``canopy`` was looked at, 0 beyond the photo.
+    layers : ndarray of float32, shape (rows, columns, 4)
+        Lightness, bare, canopy and canopy_in_photo side by side, to be read at once.
+    colour : ndarray of float32, shape (rows, columns, 2)
+        CIELAB a* and b* of what stands where ``canopy`` was read, times its share of plant.
+    leaves_above_rim_mm : float
+        Height above the rim at which ``canopy`` was read.
     """
 
     grid: PlaneGrid
@@ -48,7 +54,10 @@ class RimEvidence:
     in_photo: Plane
     bare: Plane
     canopy: Plane
+    canopy_in_photo: Plane
     layers: Plane
+    colour: Plane
+    leaves_above_rim_mm: float
 
 
 def blackness(lightness: Plane) -> Plane:
@@ -94,7 +103,7 @@ def gather(
     masks: PlantMasks,
     viewpoint: Viewpoint,
     rim_height_mm: float,
-    canopy_above_rim_mm: float,
+    leaves_above_rim_mm: float,
 ) -> RimEvidence:
     """Carry a reduced photo to the plane of the rim.
 
@@ -108,7 +117,7 @@ def gather(
         The camera.
     rim_height_mm : float
         Height of the rim above the card's face, mm.
-    canopy_above_rim_mm : float
+    leaves_above_rim_mm : float
         How high above the rim the outermost leaves stand, mm; a guess will do.
 
     Returns
@@ -126,18 +135,19 @@ def gather(
     mm_per_pixel = viewpoint.mm_per_px(centre) * masks.scale
     small, plant, scale = reduced_to(rgb, masks, mm_per_pixel, FINE_MM)
     x, y = grid.sampling(viewpoint, scale)
-    in_photo = ((x >= 0) & (y >= 0) & (x <= plant.shape[1] - 1) & (y <= plant.shape[0] - 1)).astype(
-        np.float32
-    )
+    in_photo = _within(x, y, plant.shape)
     colour = cv2.remap(small, x, y, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
     lightness = cv2.cvtColor(colour, cv2.COLOR_RGB2LAB)[:, :, 0].astype(np.float32) / 2.55
     seen = cv2.remap(plant, x, y, cv2.INTER_LINEAR, borderMode=cv2.BORDER_CONSTANT)
     raised = PlaneGrid(
-        grid.origin_mm, grid.along, grid.step_mm, grid.shape, rim_height_mm + canopy_above_rim_mm
+        grid.origin_mm, grid.along, grid.step_mm, grid.shape, rim_height_mm + leaves_above_rim_mm
     )
-    canopy = cv2.remap(
-        plant, *raised.sampling(viewpoint, scale), cv2.INTER_LINEAR, borderMode=cv2.BORDER_CONSTANT
-    )
+    x, y = raised.sampling(viewpoint, scale)
+    canopy = cv2.remap(plant, x, y, cv2.INTER_LINEAR, borderMode=cv2.BORDER_CONSTANT)
+    held = _within(x, y, plant.shape)
+    lab = cv2.cvtColor(small, cv2.COLOR_RGB2LAB)
+    hue = lab[:, :, 1:].astype(np.float32) - 128.0
+    hue = cv2.remap(hue * plant[..., None], x, y, cv2.INTER_LINEAR)
     bare = (1.0 - seen) * in_photo
     return RimEvidence(
         grid=grid,
@@ -145,8 +155,16 @@ def gather(
         in_photo=in_photo,
         bare=bare,
         canopy=canopy.astype(np.float32),
-        layers=np.stack([lightness, bare, canopy], axis=-1).astype(np.float32),
+        canopy_in_photo=held,
+        layers=np.stack([lightness, bare, canopy, held], axis=-1).astype(np.float32),
+        colour=hue.astype(np.float32),
+        leaves_above_rim_mm=leaves_above_rim_mm,
     )
+
+
+def _within(x: Plane, y: Plane, shape: tuple[int, ...]) -> Plane:
+    held = (x >= 0) & (y >= 0) & (x <= shape[1] - 1) & (y <= shape[0] - 1)
+    return held.astype(np.float32)
 
 
 def _whole_view(viewpoint: Viewpoint, height_mm: float) -> PlaneGrid:

@@ -9,21 +9,21 @@ from traymorph.model.tray import TrayOpening
 from traymorph.model.trial import TraySize
 from traymorph.model.viewpoint import Viewpoint
 from traymorph.tray.evidence import FINE_MM, RimEvidence, gather
-from traymorph.tray.search import (
+from traymorph.tray.fit import best_starts, refine
+from traymorph.tray.outline import (
     RIM_WIDTHS_MM,
-    Place,
     Profiles,
     at_rim_widths,
-    coarse_places,
     edge_steps,
     profiles,
-    refine,
-    turned_grid,
 )
+from traymorph.tray.scan import Place, coarse_places, turned_grid
 
-USUAL_CANOPY_ABOVE_RIM_MM = 25.0
-"""Where leaves at the tray's edge stand when nothing is known: 50 mm of crop over a fill 25 mm
-below the rim. Common practice, no source."""
+USUAL_CANOPY_ABOVE_RIM_MM = 35.0
+"""How high a canopy stands above the rim when nothing is known. Common practice, no source."""
+_OUTERMOST_SHARE = 0.8
+"""Height of the outermost leaves over that of the canopy's top. Rendered trays: between 0.7 and 1
+the canopy's outline lies equally far outside all sides of the opening."""
 
 _LEAST_SCORE = 0.25
 """Below this a rectangle neither holds plants nor shows a rim."""
@@ -73,7 +73,7 @@ def find_opening(
     plane : str
         ``bench`` or ``rim``: at what height the card lies.
     canopy_above_rim_mm : float
-        How high above the rim the outermost leaves stand; a guess will do.
+        How high the canopy's top stands above the rim; a guess will do.
 
     Returns
     -------
@@ -91,7 +91,9 @@ def find_opening(
         msg = "find_opening needs the inside length and width of the tray"
         raise ValueError(msg)
     rim_height = rim_above_card(size, plane)
-    evidence = gather(rgb, masks, viewpoint, rim_height, canopy_above_rim_mm)
+    evidence = gather(
+        rgb, masks, viewpoint, rim_height, _OUTERMOST_SHARE * max(canopy_above_rim_mm, 0.0)
+    )
     inside = np.array([size.inside_length_mm, size.inside_width_mm])
     place, rim_width = _best_place(evidence, viewpoint, inside)
     centre, along = turned_grid(place, evidence.grid)
@@ -133,7 +135,8 @@ def share_in_photo(
 def _best_place(
     evidence: RimEvidence, viewpoint: Viewpoint, inside: NDArray[np.float64]
 ) -> tuple[Place, float]:
-    starts = coarse_places(evidence, float(inside[0]), float(inside[1]))
+    scanned = coarse_places(evidence, float(inside[0]), float(inside[1]))
+    starts = best_starts(evidence, scanned, inside)
     tried = [refine(evidence, start, inside, finest_mm=2.0) for start in starts]
     if not tried:
         raise _not_found(_TOO_NEAR)
