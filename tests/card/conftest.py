@@ -10,7 +10,6 @@ from pathlib import Path
 
 import cv2
 import numpy as np
-import pytest
 from numpy.typing import NDArray
 
 from traymorph.card.draw import card_picture
@@ -150,7 +149,7 @@ class Studio:
 
     def _render(self, rgb, role, place, rng, paint) -> None:
         layout = card_layout(role)
-        margin = 60.0
+        margin = 10.0 if paint is None else 60.0
         far = layout.outline + margin * np.array([[-1, -1], [1, -1], [1, 1], [-1, 1]])
         around = self.lens.project(place.to_camera(far))
         low = np.maximum(np.floor(around.min(0) / 16).astype(int) * 16, 0)
@@ -169,29 +168,35 @@ class Studio:
         first = np.maximum(np.floor(outline.min(0)).astype(int) - 2, low)
         last = np.minimum(np.ceil(outline.max(0)).astype(int) + 3, low + scene.shape[1::-1])
         density = np.sqrt(cv2.contourArea(outline.astype(np.float32)) / np.prod(layout.size))
-        dpi = min((200, 300, 600), key=lambda dpi: abs(dpi / 25.4 - 3 * density))
+        dpi = min((200, 300, 450), key=lambda dpi: abs(dpi / 25.4 - 3 * density))
         width, height = last - first
         step = (np.arange(fine) + 0.5) / fine - 0.5
-        u = (first[0] + np.arange(width)[:, None] + step).ravel()
-        v = (first[1] + np.arange(height)[:, None] + step).ravel()
-        pixels = np.stack(np.meshgrid(u, v), -1).reshape(-1, 2)
-        ideal = (
-            self.lens.unproject(pixels)
-            if self.lens.k1
-            else (pixels - (np.array([self.lens.width, self.lens.height]) - 1) / 2)
+        u, v = (
+            ((start + np.arange(count)[:, None] + step).ravel() - (whole - 1) / 2)
             / self.lens.focal_px
+            for start, count, whole in (
+                (first[0], width, self.lens.width),
+                (first[1], height, self.lens.height),
+            )
         )
-        rays = np.column_stack([ideal, np.ones(len(ideal))]) @ place.rotation
-        eye = place.rotation.T @ place.origin
-        met = (rays[:, :2] / rays[:, 2:]) * eye[2] - eye[:2]
-        at = (met * (dpi / 25.4) - 0.5).astype(np.float32).reshape(height * fine, width * fine, 2)
-        seen = cv2.remap(texture(role, dpi), at[..., 0], at[..., 1], cv2.INTER_LINEAR,
+        ideal = np.stack(np.meshgrid(u.astype(np.float32), v.astype(np.float32)), axis=-1)
+        if self.lens.k1:
+            bent = ideal
+            for _ in range(4):
+                ideal = bent / (1 + self.lens.k1 * np.sum(ideal**2, axis=-1, keepdims=True))
+        # Where the line of sight meets the card: the inverse of the card's homography.
+        flat = np.column_stack([place.rotation[:, :2], place.origin])
+        met = cv2.perspectiveTransform(ideal, np.linalg.inv(flat).astype(np.float64))
+        at = met * np.float32(dpi / 25.4) - np.float32(0.5)
+        seen = cv2.remap(texture(role, dpi), at, None, cv2.INTER_LINEAR,
                          borderMode=cv2.BORDER_REPLICATE)  # fmt: skip
-        on = ((met >= 0) & (met <= layout.size)).all(1).reshape(height * fine, width * fine)
-        shade = 1 + (met / layout.size - 0.5) @ np.array(self.look.slope)
-        shade = np.where(met[:, 0] < layout.size[0] * 0.4, self.look.shadow, 1.0) * shade
-        seen = seen * shade.reshape(on.shape)[..., None].astype(np.float32)
-        seen = (seen @ self.look.matrix.T) * np.array(self.look.light, np.float32)
+        on = ((met >= 0) & (met <= np.float32(layout.size))).all(axis=-1)
+        if any(self.look.slope) or self.look.shadow != 1:
+            share = met / np.float32(layout.size)
+            shade = 1 + (share - 0.5) @ np.float32(self.look.slope)
+            seen *= (np.where(share[..., 0] < 0.4, self.look.shadow, 1.0) * shade)[..., None]
+        colour = np.diag(self.look.light) @ self.look.matrix
+        seen = cv2.transform(seen, colour.astype(np.float32))
         share = cv2.resize(
             on.astype(np.float32), (int(width), int(height)), interpolation=cv2.INTER_AREA
         )
@@ -218,8 +223,3 @@ class Studio:
         code = np.clip(np.round(value * 255), 0, 255).astype(np.uint8)
         _, packed = cv2.imencode(".jpg", code[:, :, ::-1], [cv2.IMWRITE_JPEG_QUALITY, look.jpeg])
         return cv2.imdecode(packed, cv2.IMREAD_COLOR)[:, :, ::-1]
-
-
-@pytest.fixture
-def studio() -> Studio:
-    return Studio()

@@ -159,8 +159,8 @@ def correct(rgb: NDArray[np.uint8], fit: ColourFit) -> NDArray[np.uint8]:
         x = (np.arange(width, dtype=np.float32) + 0.5) / width
         y = (np.arange(height, dtype=np.float32)[:, None] + 0.5) / width
         light /= np.maximum(a * x + b * y + c, 0.05)[:, :, None]
-    light = cv2.transform(light, fit.matrix.astype(np.float32))
-    np.clip(light, 0.0, 1.0, out=light)
+    balanced = cv2.transform(light, fit.matrix.astype(np.float32))
+    light = np.clip(balanced, 0.0, 1.0)
     return _CODE_OF_LINEAR[(light * 65535.0 + 0.5).astype(np.uint16)]
 
 
@@ -235,7 +235,8 @@ def _solve_tone(readings: _Readings, level: Floats, use: NDArray[np.bool_], bend
     powers = np.column_stack([x.ravel() ** power for power in range(1, bends + 1)] or [x.ravel()])
     powers = powers[:, :bends]
     solved, *_ = np.linalg.lstsq(np.column_stack([channel, powers]), target.ravel(), rcond=None)
-    return _Tone(solved[:3], solved[3:], middle, float(x.min()), float(x.max()))
+    gains, bend = np.split(solved.astype(np.float64), [3])
+    return _Tone(gains, bend, middle, float(x.min()), float(x.max()))
 
 
 def _level_error(readings: _Readings, level: Floats, bends: int) -> float:
@@ -305,7 +306,7 @@ def _solve_matrix(seen: Floats, wanted: Floats, weight: Floats) -> Floats:
     normal = design.T @ design + _RIDGE * np.eye(2)
     target = (wanted - seen) * weight[:, None]
     delta = np.linalg.solve(normal, design.T @ target).T
-    return np.eye(3) + np.column_stack([delta, -delta.sum(axis=1)])
+    return np.asarray(np.eye(3) + np.column_stack([delta, -delta.sum(axis=1)]))
 
 
 def _left_out_error(readings: _Readings, level: Floats, tone: _Tone, trust: Floats) -> float:
@@ -324,7 +325,9 @@ def _left_out_error(readings: _Readings, level: Floats, tone: _Tone, trust: Floa
         matrix = _solve_matrix(light[rest], readings.nominal[rest], weight[rest])
         found.append(matrix @ light[index])
         wanted.append(readings.nominal[index])
-    difference = deltaE_ciede2000(_lab(np.array(found)), _lab(np.array(wanted)))
+    difference = deltaE_ciede2000(  # type: ignore[no-untyped-call]
+        _lab(np.array(found)), _lab(np.array(wanted))
+    )
     return float(np.mean(difference))
 
 

@@ -27,6 +27,7 @@ Floats = NDArray[np.float64]
 _FIRST_LOOK_PX = 2000
 """Longer side of the picture that is searched first."""
 _ENOUGH_MARKERS = 5
+_CUT_OFF_MARKERS = 2
 _SECOND_CARD_MARKERS = 3
 _LARGEST_TILT_DEG = 60.0
 _NAMES = {
@@ -66,7 +67,7 @@ def sight_card(
     TwoCardsError
         Two cards of the role lie in the photo.
     CardPartlyHiddenError
-        Fewer than five of its eight markers can be measured.
+        Fewer than five of its eight markers can be measured, or the photo's edge cuts off two.
     CardTooTiltedError
         The card is seen at more than 60 degrees.
     """
@@ -74,8 +75,7 @@ def sight_card(
     role, group = _choose(_search(photo.rgb, expected), expected, name)
     layout = card_layout(role)
     corners = _measure(photo.rgb, layout, group.homography)
-    if len(corners.places) < _ENOUGH_MARKERS:
-        raise _partly_hidden(name, role, corners, photo.size_px)
+    _check_whole(name, role, corners, photo.size_px)
     print_scale = printed_bar_mm / layout.bar.length
     pose = fit_pose(
         corners.places.reshape(-1, 2) * print_scale,
@@ -104,8 +104,8 @@ def sight_card(
 
 
 def _search(rgb: NDArray[np.uint8], expected: CardRole | None) -> dict[CardRole, list[Group]]:
-    """Groups of markers by role, from a reduced picture first, then ever finer ones."""
-    grey = cv2.cvtColor(rgb, cv2.COLOR_RGB2GRAY)
+    """Group the markers by role, in a reduced picture first, then in ever finer ones."""
+    grey = np.asarray(cv2.cvtColor(rgb, cv2.COLOR_RGB2GRAY), dtype=np.uint8)
     reduction = max(1, ceil(max(grey.shape) / _FIRST_LOOK_PX))
     groups: dict[CardRole, list[Group]] = {}
     while True:
@@ -179,14 +179,19 @@ def _channel(rgb: NDArray[np.uint8]) -> NDArray[np.uint8]:
     return rgb[:, :, chosen]
 
 
-def _partly_hidden(
-    name: str, role: CardRole, corners: Corners, size_px: tuple[int, int]
-) -> CardPartlyHiddenError:
+def _check_whole(name: str, role: CardRole, corners: Corners, size_px: tuple[int, int]) -> None:
+    """Refuse a card of which too little is seen, and say why it is not."""
     layout = card_layout(role)
-    outline = to_photo(corners.homography, layout.outline)
-    seen = f"{len(corners.places)} of {len(layout.markers)} markers of the {_NAMES[role]}"
-    if np.all((outline >= -0.5) & (outline <= np.array(size_px) - 0.5)):
+    places = np.array(list(layout.markers.values()))
+    points = to_photo(corners.homography, places.reshape(-1, 2)).reshape(places.shape)
+    within = (points > -0.5) & (points < np.array(size_px) - 0.5)
+    cut_off = int(np.sum(~within.all(axis=(1, 2)) & ~corners.seen))
+    measured = len(corners.places)
+    seen = f"{measured} of {len(layout.markers)} markers of the {_NAMES[role]}"
+    if cut_off >= _CUT_OFF_MARKERS:
+        message = f"{name}: the photo's edge cuts the card off; {seen} can be read."
+        hint = "Step back until the whole card is in the picture."
+        raise CardPartlyHiddenError(message, hint=hint)
+    if measured < _ENOUGH_MARKERS:
         message = f"{name}: only {seen} can be read; the rest is covered, blurred or in glare."
-        return CardPartlyHiddenError(message, hint="Clear the card, and focus on tray and card.")
-    message = f"{name}: only {seen} can be read; the photo's edge cuts the card off."
-    return CardPartlyHiddenError(message, hint="Step back until the whole card is in the picture.")
+        raise CardPartlyHiddenError(message, hint="Clear the card, and focus on tray and card.")

@@ -78,19 +78,21 @@ def _check_request(out: Path, suffix: str, role: CardRole | None, paper: str, dp
 
 def _write_whole(out: Path, write: Callable[[Path], object]) -> None:
     """Write beside the target and replace it when complete, so that no half a card is left."""
+    part: Path | None = None
     try:
         handle, name = tempfile.mkstemp(dir=out.parent, prefix=f".{out.stem}-", suffix=out.suffix)
-    except OSError as error:
-        message = f"{out}: cannot be written ({error.strerror})."
-        raise SettingsError(message, hint="Check that the folder exists and is yours.") from error
-    os.close(handle)
-    part = Path(name)
-    try:
+        os.close(handle)
+        part = Path(name)
         write(part)
         part.chmod(0o644)
         part.replace(out)
+    except OSError as error:
+        message = f"{out}: cannot be written ({error.strerror})."
+        hint = "Check that the folder exists, is yours and has room."
+        raise SettingsError(message, hint=hint) from error
     finally:
-        part.unlink(missing_ok=True)
+        if part is not None:
+            part.unlink(missing_ok=True)
 
 
 def card_picture(layout: CardLayout, dpi: float) -> NDArray[np.uint8]:
@@ -114,41 +116,50 @@ def card_picture(layout: CardLayout, dpi: float) -> NDArray[np.uint8]:
     scale = dpi / MM_PER_INCH
     width, height = (round(side * scale) for side in layout.size)
     canvas = np.ones((height, width, 3), dtype=np.float64)
+    whole = np.ones((1, 1), dtype=np.bool_)
     for patch in layout.patches:
         if patch.drawn:
-            rows = _coverage(np.array([patch.y, patch.y + patch.height]) * scale, height)
-            columns = _coverage(np.array([patch.x, patch.x + patch.width]) * scale, width)
-            _lay_over(canvas, rows.T @ columns, patch.rgb)
+            _print_cells(canvas, patch.corners[[0, 2]] * scale, whole, patch.rgb)
+    steps = np.linspace(0.0, 1.0, MARKER_CELLS + 1)[:, None]
     for marker_id, corners in layout.markers.items():
-        steps = np.linspace(0.0, 1.0, MARKER_CELLS + 1)[:, None]
         edges = corners[0] + steps * (corners[2] - corners[0])
-        rows, columns = (
-            _coverage(edges[:, 1] * scale, height),
-            _coverage(edges[:, 0] * scale, width),
-        )
-        _lay_over(canvas, rows.T @ marker_cells(marker_id).astype(float) @ columns, (0, 0, 0))
+        _print_cells(canvas, edges * scale, marker_cells(marker_id), (0, 0, 0))
     _lay_over(canvas, _ink_coverage(layout, scale, (width, height)), layout.ink)
     return np.round(np.clip(encode_srgb(canvas), 0.0, 1.0) * 255.0).astype(np.uint8)
+
+
+def _print_cells(
+    canvas: NDArray[np.float64],
+    edges: NDArray[np.float64],
+    cells: NDArray[np.bool_],
+    rgb: tuple[int, int, int],
+) -> None:
+    """Print a grid of cells whose (x, y) edges, px, are given; each pixel exactly by its share."""
+    left, top = np.floor(edges[0]).astype(int)
+    right, bottom = np.ceil(edges[-1]).astype(int)
+    columns = _coverage(edges[:, 0] - left, right - left)
+    rows = _coverage(edges[:, 1] - top, bottom - top)
+    _lay_over(canvas[top:bottom, left:right], rows.T @ cells.astype(np.float64) @ columns, rgb)
 
 
 def _coverage(edges: NDArray[np.float64], length: int) -> NDArray[np.float64]:
     """Share of each pixel that lies between consecutive edges, shape (n - 1, length)."""
     pixel = np.arange(length)
     start, stop = edges[:-1, None], edges[1:, None]
-    return np.clip(np.minimum(stop, pixel + 1) - np.maximum(start, pixel), 0.0, 1.0)
+    shared = np.minimum(stop, pixel + 1) - np.maximum(start, pixel)
+    return np.asarray(np.clip(shared, 0.0, 1.0))
 
 
 def _lay_over(
     canvas: NDArray[np.float64], share: NDArray[np.float64], rgb: tuple[int, int, int]
 ) -> None:
-    colour = decode_srgb(np.array(rgb) / 255.0)
-    rows, columns = np.flatnonzero(share.any(axis=1)), np.flatnonzero(share.any(axis=0))
-    window = slice(rows[0], rows[-1] + 1), slice(columns[0], columns[-1] + 1)
-    cut = share[window][:, :, None]
-    canvas[window] = canvas[window] * (1.0 - cut) + colour * cut
+    cut = share[:, :, None]
+    canvas *= 1.0 - cut
+    canvas += decode_srgb(np.array(rgb) / 255.0) * cut
 
 
 def _ink_coverage(layout: CardLayout, scale: float, size: tuple[int, int]) -> NDArray[np.float64]:
+    """Share of each pixel that words and shapes cover, shape (height, width)."""
     fine = 4
     mask = Image.new("L", (size[0] * fine, size[1] * fine), 0)
     pen = ImageDraw.Draw(mask)
@@ -156,17 +167,20 @@ def _ink_coverage(layout: CardLayout, scale: float, size: tuple[int, int]) -> ND
         _write_words(pen, words, scale * fine)
     share = np.asarray(mask.reduce(fine), dtype=np.float64) / 255.0
     for shape in layout.shapes:
-        np.maximum(share, _shape_coverage(np.array(shape.corners) * scale, size), out=share)
+        corners = np.array(shape.corners) * scale
+        left, top = np.maximum(np.floor(corners.min(axis=0)), 0).astype(int)
+        right, bottom = np.minimum(np.ceil(corners.max(axis=0)), size).astype(int)
+        window = share[top:bottom, left:right]
+        inner = _shape_coverage(corners - (left, top), (right - left, bottom - top))
+        np.maximum(window, inner, out=window)
     return share
 
 
 def _shape_coverage(corners: NDArray[np.float64], size: tuple[int, int]) -> NDArray[np.float64]:
     low, high = corners.min(axis=0), corners.max(axis=0)
-    if all(np.all((corner == low) | (corner == high)) for corner in corners):
-        return np.asarray(
-            _coverage(np.array([low[1], high[1]]), size[1]).T
-            @ _coverage(np.array([low[0], high[0]]), size[0])
-        )
+    if np.all((corners == low) | (corners == high)):  # an upright rectangle: exact
+        rows = _coverage(np.array([low[1], high[1]]), size[1])
+        return np.asarray(rows.T @ _coverage(np.array([low[0], high[0]]), size[0]))
     fine = 8
     mask = Image.new("L", (size[0] * fine, size[1] * fine), 0)
     ImageDraw.Draw(mask).polygon([tuple(c) for c in corners * fine - 0.5], fill=255)

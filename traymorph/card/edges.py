@@ -77,16 +77,16 @@ def _key(corners: Floats) -> tuple[float, float, float]:
 @cache
 def _edge_table(ids: tuple[int, ...], squares: tuple[tuple[float, float, float], ...]) -> EdgeTable:
     rows = []
-    for number, (marker_id, (x, y, side)) in enumerate(zip(ids, squares, strict=True)):
+    for number, (marker_id, (left, top, side)) in enumerate(zip(ids, squares, strict=True)):
         black = np.pad(marker_cells(marker_id), 1).astype(int)
-        cell = side / MARKER_CELLS
+        step = side / MARKER_CELLS
         # A change from cell (r, c) to (r, c + 1) is an edge along y, to (r + 1, c) one along x.
         for r, c in np.argwhere(np.diff(black, axis=1)):
             to_white = black[r, c] - black[r, c + 1]
-            rows.append((c, r - 1, c, r, to_white, 0, number, x, y, cell))
+            rows.append((c, r - 1, c, r, to_white, 0, number, left, top, step))
         for r, c in np.argwhere(np.diff(black, axis=0)):
             to_white = black[r, c] - black[r + 1, c]
-            rows.append((c - 1, r, c, r, 0, to_white, number, x, y, cell))
+            rows.append((c - 1, r, c, r, 0, to_white, number, left, top, step))
     table = np.array(rows, dtype=np.float64)
     origin, cell = table[:, 7:9], table[:, 9:10]
     return EdgeTable(

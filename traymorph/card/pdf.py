@@ -171,7 +171,7 @@ def _folding_sheet(page: _Page) -> None:
 
 
 def _sketch(page: _Page, x: float, y: float) -> None:
-    """The L beside a tray, seen from above the bench, within 50 x 26 mm."""
+    """Draw the L beside a tray, seen from above the bench, within 58 x 26 mm."""
     canvas = page.canvas
     canvas.setLineWidth(0.3 * mm)
     canvas.setStrokeGray(_TEXT)
@@ -204,8 +204,8 @@ def _single_sheet(page: _Page, role: CardRole) -> None:
         page,
         (
             "1. Print at 100 % on matt white paper.",
-            "2. Measure the bar. If it is not 100 mm, print again without scaling, or write what it",
-            "    measures into trial.toml as printed_bar_mm.",
+            "2. Measure the bar. If it is not 100 mm, print again without scaling, or write",
+            "    what it measures into trial.toml as printed_bar_mm.",
             "3. Glue the print flat on stiff board and cut along the marks at its corners.",
             f"4. {_USE[role]}",
         ),

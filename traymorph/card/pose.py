@@ -187,7 +187,7 @@ def fit_pose(
 
 
 def _doubts(problem: _Problem, fit: _Fit) -> tuple[float, float]:
-    """Standard uncertainties of log distance and of the plane's tilt (degrees)."""
+    """Give the standard uncertainties of log distance and of the plane's tilt (degrees)."""
 
     def outcome(parameters: Floats) -> Floats:
         view = problem.viewpoint(parameters, (0.0, 0.0, False))

@@ -13,6 +13,8 @@ from traymorph.model.card import CardRole
 # How far a marker's corners may lie from where the rest of its card predicts them, as a share
 # of the marker's side: generous enough for a rough corner, far below the distance to a neighbour.
 _PLACE_TOLERANCE = 0.35
+_LEAST_PERIMETER_PX = 48.0
+"""Below twelve pixels a side, seven cells cannot be told apart."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -47,10 +49,10 @@ def find_markers(grey: NDArray[np.uint8], scale: float) -> dict[CardRole, list[M
         Markers by the role their id belongs to, corners in photo pixels.
     """
     settings = cv2.aruco.DetectorParameters()
-    settings.minMarkerPerimeterRate = 0.012
-    settings.adaptiveThreshWinSizeMin = 5
-    settings.adaptiveThreshWinSizeMax = 25
-    settings.adaptiveThreshWinSizeStep = 10
+    settings.minMarkerPerimeterRate = _LEAST_PERIMETER_PX / max(grey.shape)
+    settings.adaptiveThreshWinSizeMin = 7
+    settings.adaptiveThreshWinSizeMax = 23
+    settings.adaptiveThreshWinSizeStep = 16
     settings.cornerRefinementMethod = cv2.aruco.CORNER_REFINE_SUBPIX
     settings.cornerRefinementWinSize = 2
     detector = cv2.aruco.ArucoDetector(marker_dictionary(), settings)
@@ -125,7 +127,7 @@ def _fits(marker: Marker, homography: NDArray[np.float64], layout: CardLayout) -
 def _lies_on(marker: Marker, group: Group, layout: CardLayout) -> bool:
     outline = to_photo(group.homography, layout.outline).astype(np.float32)
     x, y = marker.corners.mean(axis=0)
-    return bool(cv2.pointPolygonTest(outline, (float(x), float(y)), False) >= 0)
+    return bool(cv2.pointPolygonTest(outline, (float(x), float(y)), measureDist=False) >= 0)
 
 
 def to_photo(

@@ -21,8 +21,10 @@ def svg_text(layout: CardLayout) -> str:
     width, height = layout.size
     lines = [
         '<?xml version="1.0" encoding="UTF-8"?>',
-        f'<svg xmlns="http://www.w3.org/2000/svg" width="{width:g}mm" height="{height:g}mm"'
-        f' viewBox="0 0 {width:g} {height:g}">',
+        (
+            f'<svg xmlns="http://www.w3.org/2000/svg" width="{width:g}mm" height="{height:g}mm"'
+            f' viewBox="0 0 {width:g} {height:g}">'
+        ),
         f"<title>Traymorph card {layout.version}: {layout.role}</title>",
         f'<rect width="{width:g}" height="{height:g}" fill="#ffffff"/>',
     ]

@@ -76,7 +76,7 @@ class Viewpoint:
         r2 = np.sum(ideal**2, axis=1, keepdims=True)
         bent = ideal * (1.0 + self.radial[0] * r2 + self.radial[1] * r2**2)
         matrix = self.camera_matrix
-        return bent * np.array([matrix[0, 0], matrix[1, 1]]) + matrix[:2, 2]
+        return np.asarray(bent * np.array([matrix[0, 0], matrix[1, 1]]) + matrix[:2, 2])
 
     def rays(self, points_px: Floats) -> Floats:
         """Directions of sight through pixels, in the card's frame.
@@ -100,7 +100,7 @@ class Viewpoint:
             r2 = np.sum(ideal**2, axis=1, keepdims=True)
             ideal = bent / (1.0 + self.radial[0] * r2 + self.radial[1] * r2**2)
         directions = np.column_stack([ideal, np.ones(len(ideal))]) @ self.rotation
-        return directions * np.array([1.0, 1.0, -1.0])
+        return np.asarray(directions * np.array([1.0, 1.0, -1.0]))
 
     def on_plane(self, points_px: Floats, height_mm: float) -> Floats:
         """Where the lines of sight through pixels meet the plane at a height above the card.
@@ -123,7 +123,7 @@ class Viewpoint:
             along = (height_mm - eye[2]) / directions[:, 2]
             met = eye[:2] + along[:, None] * directions[:, :2]
         met[~(along > 0)] = np.nan
-        return met
+        return np.asarray(met)
 
     def mm_per_px(self, point_mm: Floats) -> float:
         """Millimetres that one pixel covers across the line of sight at a point.

@@ -1,0 +1,127 @@
+"""The colour correction: known lights and cameras must be undone."""
+
+import numpy as np
+import pytest
+
+from tests.card.conftest import Lens, Look, Studio, encode, place_card
+from traymorph.card.colour import correct
+from traymorph.card.detect import sight_card
+from traymorph.card.layout import card_layout
+from traymorph.card.transfer import decode_srgb
+from traymorph.model.card import CardRole, ColourFit
+
+SMALL = Lens(2000, 1500)
+PLAIN = {"tone": 0.0, "sharpen": 0.0, "noise": 0.002, "jpeg": 95}
+# Linear sRGB of black bodies under a daylight white balance, from the chromaticities of the Planck
+# locus (CIE 15) and the IEC 61966-2-1 matrix, relative to red: 3000 K, (x, y) = (0.4369, 0.4041).
+LAMP_3000_K = (1.0, 0.477, 0.153)
+
+
+def shoot(look, seed=1):
+    place = place_card(380, 8, 25)
+    photo = Studio(SMALL, look, seed).photograph((CardRole.OVERHEAD, place))
+    return photo, sight_card(photo)
+
+
+def patch_codes(photo, sighting):
+    """Corrected codes at the patches' middles, and nominal ones, both (n, 3)."""
+    fixed = correct(photo.rgb, sighting.colour)
+    found, nominal = [], []
+    for patch in card_layout(CardRole.OVERHEAD).patches:
+        if patch.drawn:
+            middle = np.append(patch.corners.mean(axis=0), 0.0)[None]
+            x, y = np.round(sighting.viewpoint.project(middle)[0]).astype(int)
+            found.append(fixed[y - 3 : y + 4, x - 3 : x + 4].mean(axis=(0, 1)))
+            nominal.append(patch.rgb)
+    return np.array(found), np.array(nominal, dtype=float)
+
+
+def test_a_known_camera_matrix_and_exposure_are_recovered():
+    camera = np.array([[0.82, 0.15, 0.03], [0.07, 0.85, 0.08], [0.02, 0.13, 0.85]])
+    exposure = 0.55
+    photo, sighting = shoot(Look(matrix=camera, light=(exposure,) * 3, **PLAIN))
+    fit = sighting.colour
+    inverse = np.linalg.inv(camera * exposure)
+    # Tone and matrix share one factor; together they must undo the camera.
+    colours = np.array([[0.2, 0.3, 0.1], [0.5, 0.4, 0.3], [0.1, 0.1, 0.1], [0.3, 0.1, 0.1]])
+    codes = encode(colours @ camera.T * exposure) * 255
+    linear = np.stack([np.interp(c, np.arange(256), fit.tone) for c in codes.T], axis=1)
+    assert linear @ fit.matrix.T == pytest.approx(colours, abs=0.006)
+    assert decode_srgb(codes / 255) @ inverse.T == pytest.approx(colours, abs=1e-3)
+    found, nominal = patch_codes(photo, sighting)
+    assert np.abs(found - nominal).mean() < 1.5
+    assert fit.error_de00 < 1.0
+    assert fit.shows_colour
+
+
+def test_a_correct_photo_stays_as_it_is():
+    _, sighting = shoot(Look(light=(1.0, 1.0, 1.0), **PLAIN))
+    codes = np.stack(np.meshgrid(*[np.arange(40, 220, 20)] * 3), axis=-1).reshape(-1, 9, 3)
+    fixed = correct(codes.astype(np.uint8), sighting.colour).astype(int)
+    assert np.abs(fixed - codes).mean() < 0.8
+    assert np.abs(fixed - codes).max() <= 6  # colours far more vivid than any patch
+
+
+@pytest.mark.parametrize(
+    ("light", "tone"), [(LAMP_3000_K, 0.0), (LAMP_3000_K, 0.5), ((0.35, 0.5, 0.9), 0.5)]
+)
+def test_colours_survive_a_white_balance_that_is_far_off(light, tone):
+    photo, sighting = shoot(Look(light=light, tone=tone, noise=0.004))
+    found, nominal = patch_codes(photo, sighting)
+    assert sighting.colour.shows_colour
+    assert sighting.colour.error_de00 < 2.5
+    assert np.abs(found - nominal).mean() < 3.0
+    assert np.abs(found - nominal).max() < 14.0
+
+
+@pytest.mark.parametrize(
+    "light",
+    [(1.0, 0.10, 1.25), (0.9, 0.12, 0.5), (1.1, 0.45, 0.02)],
+    ids=["red and blue", "mostly red", "sodium"],
+)
+def test_light_without_the_whole_spectrum_shows_no_colour(light):
+    assert not shoot(Look(light=light))[1].colour.shows_colour
+
+
+def test_a_phones_contrast_curve_is_undone():
+    photo, sighting = shoot(Look(light=(0.8, 0.8, 0.8), tone=0.8))
+    found, nominal = patch_codes(photo, sighting)
+    assert np.abs(found - nominal).mean() < 2.5
+    assert np.all(np.diff(sighting.colour.tone) >= 0)
+
+
+def test_overexposed_patches_are_left_out():
+    photo, sighting = shoot(Look(light=(1.5, 1.5, 1.5), **PLAIN))
+    found, nominal = patch_codes(photo, sighting)
+    dark = nominal.max(axis=1) < 190
+    assert np.abs(found - nominal)[dark].mean() < 2.0
+    assert sighting.colour.shows_colour
+
+
+@pytest.mark.parametrize(
+    ("look", "shaded"),
+    [(Look(), False), (Look(slope=(0.1, 0.05)), False), (Look(shadow=0.5), True)],
+)
+def test_a_shadow_over_part_of_the_card_is_noticed(look, shaded):
+    assert shoot(look)[1].shaded is shaded
+
+
+def test_light_that_falls_off_over_the_card_is_taken_out_of_the_patches():
+    _, sloped = shoot(Look(slope=(0.25, -0.15), light=(0.75, 0.75, 0.75)))
+    assert sloped.colour.error_de00 < 1.5
+    assert sloped.colour.gain == pytest.approx([0.0, 0.0, 1.0])
+
+
+def test_correction_divides_by_the_lights_fall_off():
+    rgb = np.full((20, 40, 3), 128, np.uint8)
+    fit = ColourFit(np.eye(3), np.array([1.0, 0.0, 0.5]), 0.0, shows_colour=True)
+    fixed = decode_srgb(correct(rgb, fit)[0, :, 0] / 255.0)
+    fall_off = (np.arange(40) + 0.5) / 40 + 0.5
+    expected = decode_srgb(128 / 255) / fall_off
+    assert fixed == pytest.approx(expected, abs=0.005)
+
+
+def test_the_default_tone_is_srgb():
+    fit = ColourFit(np.eye(3), np.array([0.0, 0.0, 1.0]), 0.0, shows_colour=True)
+    rgb = np.arange(256, dtype=np.uint8).repeat(3).reshape(1, 256, 3)
+    assert np.array_equal(correct(rgb, fit), rgb)
