@@ -41,10 +41,10 @@ class RimEvidence:
         Plant, shifted to where it stands if it is seen at the height of the outermost leaves.
     canopy_in_photo : ndarray of float32
         1 where ``canopy`` was looked at, 0 beyond the photo.
-    layers : ndarray of float32, shape (rows, columns, 4)
-        Lightness, bare, canopy and canopy_in_photo side by side, to be read at once.
-    colour : ndarray of float32, shape (rows, columns, 2)
-        CIELAB a* and b* of what stands where ``canopy`` was read, times its share of plant.
+    rim_layers : ndarray of float32, shape (rows, columns, 2)
+        Lightness and bare side by side, to be read at once.
+    canopy_layers : ndarray of float32, shape (rows, columns, 4)
+        Canopy, canopy_in_photo, and a* and b* of what stands there times its share of plant.
     leaves_above_rim_mm : float
         Height above the rim at which ``canopy`` was read.
     """
@@ -55,8 +55,8 @@ class RimEvidence:
     bare: Plane
     canopy: Plane
     canopy_in_photo: Plane
-    layers: Plane
-    colour: Plane
+    rim_layers: Plane
+    canopy_layers: Plane
     leaves_above_rim_mm: float
 
 
@@ -156,8 +156,8 @@ def gather(
         bare=bare,
         canopy=canopy.astype(np.float32),
         canopy_in_photo=held,
-        layers=np.stack([lightness, bare, canopy, held], axis=-1).astype(np.float32),
-        colour=hue.astype(np.float32),
+        rim_layers=np.stack([lightness, bare], axis=-1).astype(np.float32),
+        canopy_layers=np.dstack([canopy, held, hue]).astype(np.float32),
         leaves_above_rim_mm=leaves_above_rim_mm,
     )
 

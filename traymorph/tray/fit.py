@@ -3,12 +3,13 @@
 import numpy as np
 from numpy.typing import NDArray
 
-from traymorph.tray.evidence import FINE_MM, RimEvidence, blackness
+from traymorph.tray.evidence import FINE_MM, RimEvidence
 from traymorph.tray.outline import (
     RIM_WIDTHS_MM,
     Profiles,
     at_rim_widths,
-    band,
+    black_rim,
+    canopy_band,
     edge_steps,
     inner_edges,
     lopsidedness,
@@ -25,10 +26,12 @@ _NUDGES_MM, _NUDGED = (12.0, 8.0), 20
 _KEPT = 6
 _APART_MM, _APART_DEG = 25.0, 4.0
 
-_BLACK_WEIGHT, _INNER_WEIGHT, _CANOPY_WEIGHT, _CROP_WEIGHT = 0.3, 0.3, 0.7, 0.35
+_BLACK_WEIGHT, _INNER_WEIGHT, _CANOPY_WEIGHT, _CROP_WEIGHT = 0.3, 1.0, 0.7, 0.35
 _LOPSIDED_WEIGHT = 0.06
 """A canopy 5 mm off across one axis then costs as much as losing a tenth of the rim's edge."""
 _LOST_WEIGHT = 2.0
+_OVERHANG_MM, _OVERHANG_PER_MM = 12.0, 0.25
+"""How far leaves usually reach over the rim; grows with their height."""
 _FULL = 0.5
 """Share of plant from which on a stand counts as full: a sparse crop is no worse a tray."""
 
@@ -49,10 +52,10 @@ def scores(read: Profiles) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
     steps = edge_steps(read)
     unusual = 0.01 * ((RIM_WIDTHS_MM - _USUAL_RIM_MM) / 3.0) ** 2
     by_width = at_rim_widths(steps).mean(axis=2) - unusual[:, None]
-    lost = 1.0 - read.held[band(0.0, 0.0)].mean(axis=(0, 2))
+    lost = 1.0 - read.held[canopy_band(0.0, 0.0)].mean(axis=(0, 2))
     score = (
         by_width.max(axis=0)
-        + _BLACK_WEIGHT * _black_rim(read)
+        + _BLACK_WEIGHT * black_rim(read)
         + _INNER_WEIGHT * inner_edges(read)
         + _CANOPY_WEIGHT * _canopy_within(read)
         + _CROP_WEIGHT * other_crops(read)
@@ -60,18 +63,6 @@ def scores(read: Profiles) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
         - _LOST_WEIGHT * lost
     )
     return score.astype(np.float64), RIM_WIDTHS_MM[np.argmax(by_width, axis=0)]
-
-
-def _black_rim(read: Profiles) -> NDArray[np.float64]:
-    """Share of the rim that is seen and blacker than what lies beyond it."""
-    far, rim = band(18.0, 40.0), band(1.0, 5.0)
-    bare = read.bare[far].sum(axis=(0, 2))
-    dark = (blackness(read.lightness[far]) * read.bare[far]).sum(axis=(0, 2))
-    usual = (dark / np.maximum(bare, 1.0))[None, :, None]
-    black: NDArray[np.float64] = ((blackness(read.lightness[rim]) - usual) * read.bare[rim]).mean(
-        axis=(0, 2)
-    )
-    return np.maximum(black, 0.0)
 
 
 def _canopy_within(read: Profiles) -> NDArray[np.float64]:
@@ -82,12 +73,14 @@ def _canopy_within(read: Profiles) -> NDArray[np.float64]:
     """
 
     def filled(low: float, high: float) -> NDArray[np.float64]:
-        rows = band(low, high)
+        rows = canopy_band(low, high)
         share = np.minimum(read.canopy[rows].mean(axis=0) / _FULL, 1.0)
         result: NDArray[np.float64] = share + 0.5 * (1.0 - read.held[rows].mean(axis=0))
         return result
 
-    inside, near, far = filled(-24.0, -2.0), filled(18.0, 40.0), filled(56.0, 80.0)
+    usual = _OVERHANG_MM + _OVERHANG_PER_MM * read.leaves_above_rim_mm
+    inside, near = filled(-24.0, -4.0), filled(usual, usual + 20.0)
+    far = filled(92.0, 112.0)
     ends = np.maximum(near - far, 0.0)
     result: NDArray[np.float64] = (inside - 0.7 * ends - 0.3 * far).mean(axis=1)
     return result

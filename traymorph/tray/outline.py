@@ -10,16 +10,21 @@ from traymorph.tray.evidence import FINE_MM, Plane, RimEvidence, blackness
 
 RIM_WIDTHS_MM = np.arange(5.0, 16.0)
 """How far the rim's outer edge may lie outside the opening."""
-OFFSETS_MM = np.arange(-24.0, 81.0)
-"""Distances from the opening's outline at which is read, outward positive."""
+
+RIM_OFFSETS_MM = np.arange(-7.0, 21.0)
+CANOPY_OFFSETS_MM = np.arange(-24.0, 113.0, 4.0)
+"""Distances from the opening's outline at which is read, outward positive: closely where a rim
+lies, widely where leaves hang over it and neighbours stand."""
 
 _EDGE_L = 15.0
 """Step of lightness that counts as a full edge."""
-_LEAN_MM, _LEAN_PER_MM = 2.0, 0.035
+_LEAN_MM, _LEAN_PER_MM = 2.5, 0.035
+"""How far leaning plants shift the canopy's edge on a part of the outline; grows with height."""
 _FARTHEST_LEAN = 4.0
 _GOES_ON, _IN_VIEW = 0.25, 0.9
 _FULL = 0.3
 _OTHER_COLOUR = 15.0
+"""Distance in the a*b* plane from which on two stands are surely of another crop."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -28,10 +33,12 @@ class Profiles:
 
     Parameters
     ----------
-    lightness, bare, canopy, held : ndarray of float32, shape (offsets, candidates, samples)
-        Maps read at ``OFFSETS_MM`` along the outward normals.
-    colour : ndarray of float32, shape (2, offsets, candidates, samples)
-        a* and b* times the share of plant, where ``canopy`` is that share.
+    lightness, bare : ndarray of float32, shape (rim offsets, candidates, samples)
+        Maps in the plane of the rim, read at ``RIM_OFFSETS_MM`` along the outward normals.
+    canopy, held : ndarray of float32, shape (canopy offsets, candidates, samples)
+        Share of plant, and whether the place is in the photo, at ``CANOPY_OFFSETS_MM``.
+    colour : ndarray of float32, shape (2, canopy offsets, candidates, samples)
+        a* and b* of the plants, times their share.
     side : ndarray of int, shape (samples,)
         Which side a sample lies on: 0 and 2 run along the length, 1 and 3 along the width.
     leaves_above_rim_mm : float
@@ -74,23 +81,26 @@ def profiles(
     points, normals, side = _outline(size_mm, sample_mm)
     turn = np.radians(places[:, 2])[:, None]
     cos, sin = np.cos(turn), np.sin(turn)
-    offsets = OFFSETS_MM.astype(np.float32)[:, None, None]
+    axes = ((0, cos, -sin), (1, sin, cos))
+    start = [
+        (x * points[:, 0] + y * points[:, 1]) / FINE_MM + places[:, k, None] for k, x, y in axes
+    ]
+    step = [(x * normals[:, 0] + y * normals[:, 1]) / FINE_MM for _, x, y in axes]
 
-    def across(axis: int, by_x: NDArray[np.float64], by_y: NDArray[np.float64]) -> Plane:
-        start = (by_x * points[:, 0] + by_y * points[:, 1]) / FINE_MM + places[:, axis, None]
-        step = (by_x * normals[:, 0] + by_y * normals[:, 1]) / FINE_MM
-        where: Plane = start.astype(np.float32) + offsets * step.astype(np.float32)
-        return where.reshape(len(OFFSETS_MM), -1)
-
-    x, y = across(0, cos, -sin), across(1, sin, cos)
-    shape = (len(OFFSETS_MM), len(places), len(points))
-
-    def read(layers: Plane) -> list[Plane]:
+    def read(layers: Plane, offsets: NDArray[np.float64]) -> list[Plane]:
+        out = offsets.astype(np.float32)[:, None, None]
+        x, y = (
+            (s.astype(np.float32) + out * d.astype(np.float32)).reshape(len(offsets), -1)
+            for s, d in zip(start, step, strict=True)
+        )
         values = cv2.remap(layers, x, y, cv2.INTER_LINEAR, borderMode=cv2.BORDER_CONSTANT)
-        return [values[..., k].reshape(shape).astype(np.float32) for k in range(values.shape[-1])]
+        shape = (len(offsets), len(places), len(points))
+        return [values[..., k].reshape(shape).astype(np.float32) for k in range(layers.shape[-1])]
 
-    colour = np.stack(read(evidence.colour))
-    return Profiles(*read(evidence.layers), colour, side, evidence.leaves_above_rim_mm)
+    lightness, bare = read(evidence.rim_layers, RIM_OFFSETS_MM)
+    canopy, held, *colour = read(evidence.canopy_layers, CANOPY_OFFSETS_MM)
+    leaves = evidence.leaves_above_rim_mm
+    return Profiles(lightness, bare, canopy, held, np.stack(colour), side, leaves)
 
 
 def _outline(
@@ -112,13 +122,16 @@ def _outline(
     return np.concatenate(points), np.concatenate(normals), np.concatenate(sides)
 
 
-def _at(offset_mm: float) -> int:
-    return round(offset_mm - OFFSETS_MM[0])
+def rim_band(low_mm: float, high_mm: float) -> slice:
+    """Pick rows of the rim's profiles from one offset to another, both included."""
+    first = round(low_mm - RIM_OFFSETS_MM[0])
+    return slice(first, round(high_mm - RIM_OFFSETS_MM[0]) + 1)
 
 
-def band(low_mm: float, high_mm: float) -> slice:
-    """Rows of profiles from one offset to another, both included."""
-    return slice(_at(low_mm), _at(high_mm) + 1)
+def canopy_band(low_mm: float, high_mm: float) -> slice:
+    """Pick rows of the canopy's profiles between two offsets, both included."""
+    first, last = np.searchsorted(CANOPY_OFFSETS_MM, [low_mm, high_mm + 1e-6])
+    return slice(int(first), int(last))
 
 
 def edge_steps(read: Profiles) -> Plane:
@@ -133,10 +146,10 @@ def edge_steps(read: Profiles) -> Plane:
 
     Returns
     -------
-    ndarray of float32, shape (offsets - 6, candidates, samples)
+    ndarray of float32, shape (rim offsets - 6, candidates, samples)
         -0.5 to 1, centred 3 mm after the first offset; 0 where plants hide the place.
     """
-    light, n = read.lightness, len(OFFSETS_MM) - 6
+    light, n = read.lightness, len(RIM_OFFSETS_MM) - 6
     sums = light[:-2] + light[1:-1] + light[2:]
     step = (sums[4:] - sums[:n]) / (3.0 * _EDGE_L) * blackness(sums[:n] / 3.0)
     pairs = np.minimum(read.bare[:-1], read.bare[1:])
@@ -148,17 +161,27 @@ def edge_steps(read: Profiles) -> Plane:
 
 def at_rim_widths(steps: Plane) -> Plane:
     """Pick those edge steps whose offset can be a rim's width, shape (rim widths, ...)."""
-    first = _at(float(RIM_WIDTHS_MM[0])) - 3
+    first = rim_band(float(RIM_WIDTHS_MM[0]) - 3.0, 0.0).start
     return steps[first : first + len(RIM_WIDTHS_MM)]
 
 
 def inner_edges(read: Profiles) -> NDArray[np.float64]:
     """Strength of any step at the outline itself, where the rim's top meets the inside."""
-    light, at = read.lightness, _at(0.0)
-    step = light[at + 1 : at + 4].mean(axis=0) - light[at - 3 : at].mean(axis=0)
-    shown = read.bare[at - 3 : at + 4].min(axis=0)
+    light, bare = read.lightness, read.bare
+    step = light[rim_band(1.0, 3.0)].mean(axis=0) - light[rim_band(-3.0, -1.0)].mean(axis=0)
+    shown = bare[rim_band(-3.0, 3.0)].min(axis=0)
     strength: NDArray[np.float64] = (np.clip(np.abs(step) / _EDGE_L, 0.0, 1.0) * shown).mean(axis=1)
     return strength
+
+
+def black_rim(read: Profiles) -> NDArray[np.float64]:
+    """Share of the rim that is seen and blacker than what lies beyond it."""
+    beyond, rim = rim_band(16.0, 20.0), rim_band(1.0, 5.0)
+    bare = read.bare[beyond].sum(axis=(0, 2))
+    dark = (blackness(read.lightness[beyond]) * read.bare[beyond]).sum(axis=(0, 2))
+    usual = (dark / np.maximum(bare, 1.0))[None, :, None]
+    excess = (blackness(read.lightness[rim]) - usual) * read.bare[rim]
+    return np.maximum(excess.mean(axis=(0, 2)), 0.0)
 
 
 def _halves(read: Profiles) -> list[NDArray[np.int64]]:
@@ -182,7 +205,7 @@ def other_crops(read: Profiles) -> NDArray[np.float64]:
         1 where plants of another colour stand beyond all sides and one colour within, 0 where no
         plants stand beyond, negative where the outline runs over stands of two colours.
     """
-    inside, outside = band(-24.0, -4.0), band(20.0, 50.0)
+    inside, outside = canopy_band(-24.0, -4.0), canopy_band(20.0, 50.0)
     within, beyond, weight_in, weight_out = [], [], [], []
     for half in _halves(read):
         for rows, colours, weights in ((inside, within, weight_in), (outside, beyond, weight_out)):
@@ -201,11 +224,41 @@ def other_crops(read: Profiles) -> NDArray[np.float64]:
     return result
 
 
+def canopy_edges(read: Profiles) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    """Say how far the canopy reaches over each half of every side.
+
+    Its edge is where a step of full canopy would hold as much plant as the profile does.
+
+    Parameters
+    ----------
+    read : Profiles
+        Profiles of the candidates.
+
+    Returns
+    -------
+    tuple of ndarray, both of shape (8, candidates)
+        Reach in mm, outward positive, and 1 where it counts: 0 where plants go on far beyond or
+        the photo ends.
+    """
+    inner = read.canopy[canopy_band(-24.0, -10.0)].mean(axis=0)
+    full = np.maximum(inner.mean(axis=1), _FULL)[:, None]
+    weight = np.clip(inner / full, 0.05, 1.0)
+    step = float(CANOPY_OFFSETS_MM[1] - CANOPY_OFFSETS_MM[0])
+    counted = canopy_band(-12.0, 112.0)
+    start = float(CANOPY_OFFSETS_MM[counted][0]) - step / 2
+    reach, free = [], []
+    for half in _halves(read):
+        share = weight[:, half] / weight[:, half].sum(axis=1, keepdims=True)
+        profile = np.minimum((read.canopy[:, :, half] * share).sum(axis=2) / full[:, 0], 1.0)
+        reach.append(start + step * profile[counted].sum(axis=0))
+        held = read.held[canopy_band(0.0, 36.0)][:, :, half].mean(axis=(0, 2))
+        goes_on = profile[canopy_band(92.0, 112.0)].mean(axis=0) > _GOES_ON
+        free.append(~goes_on & (held > _IN_VIEW))
+    return np.array(reach, dtype=np.float64), np.array(free, dtype=np.float64)
+
+
 def lopsidedness(read: Profiles) -> NDArray[np.float64]:
     """Tell how unequally the canopy reaches over the sides of each candidate.
-
-    For each half of a side the canopy's edge is where a step of full canopy would hold as much
-    plant as the profile does. Halves where plants go on beyond, or the photo ends, do not count.
 
     Parameters
     ----------
@@ -215,23 +268,12 @@ def lopsidedness(read: Profiles) -> NDArray[np.float64]:
     Returns
     -------
     ndarray, shape (candidates,)
-        Mean square of the edges' differences from their mean over the halves, in units of what
-        leaning plants cause.
+        Mean square over the halves of the sides of the reach's difference from its mean, in units
+        of what leaning plants cause.
     """
-    inner = read.canopy[: _at(-10.0)].mean(axis=0)
-    full = np.maximum(inner.mean(axis=1), _FULL)[:, None]
-    weight = np.clip(inner / full, 0.05, 1.0)
+    reach, free = canopy_edges(read)
+    middle = (reach * free).sum(axis=0) / np.maximum(free.sum(axis=0), 1.0)
     lean = _LEAN_MM + _LEAN_PER_MM * read.leaves_above_rim_mm
-    edges, free = [], []
-    for half in _halves(read):
-        share = weight[:, half] / weight[:, half].sum(axis=1, keepdims=True)
-        profile = np.minimum((read.canopy[:, :, half] * share).sum(axis=2) / full[:, 0], 1.0)
-        near = _at(-10.0)
-        edges.append(profile[near:].sum(axis=0) - 10.0)
-        held = read.held[_at(0.0) :][:, :, half].mean(axis=(0, 2))
-        free.append((profile[_at(62.0) :].mean(axis=0) < _GOES_ON) & (held > _IN_VIEW))
-    edge, use = np.array(edges), np.array(free, dtype=float)
-    middle = (edge * use).sum(axis=0) / np.maximum(use.sum(axis=0), 1.0)
-    squares = np.minimum(((edge - middle) / lean) ** 2, _FARTHEST_LEAN**2)
-    mean: NDArray[np.float64] = (use * squares).sum(axis=0) / len(edges)
+    squares = np.minimum(((reach - middle) / lean) ** 2, _FARTHEST_LEAN**2)
+    mean: NDArray[np.float64] = (free * squares).sum(axis=0) / len(reach)
     return mean

@@ -12,8 +12,9 @@ from traymorph.tray.evidence import FINE_MM, Plane, RimEvidence, blackness
 COARSE_MM = 4.0
 _ANGLE_STEP_DEG = 3.0
 _SQUARE_MM = 5.0
-_FULL = 0.5
-"""Share of plant from which on a stand counts as full: a sparse crop is no worse a tray."""
+_LEAST_FULL = 0.2
+_BEYOND_WEIGHT = 0.3
+"""Plants beyond the rim speak little against a place: neighbours stand there, leaves hang over."""
 _PEAKS_PER_TURN = 6
 _PEAKS_APART_MM = 40.0
 _LEAST_IN_VIEW = 0.9
@@ -107,7 +108,8 @@ def _scan(layers: list[Plane], turn: float, length_mm: float, width_mm: float) -
     # black beyond the rim as often as on it is a black bench or a shadow
     far_black = ring(black, _RING_BEYOND) / np.maximum(ring(bare, _RING_BEYOND), 0.2 * rim_cells)
     rim_black = (ring(black, _RING_RIM) - far_black * ring(bare, _RING_RIM)) / rim_cells
-    score = np.minimum(inside / _FULL, 1.0) - 0.5 * np.minimum(beyond / _FULL, 1.0) + rim_black
+    full = max(float(inside.max()), _LEAST_FULL)
+    score = (inside - _BEYOND_WEIGHT * beyond) / full + rim_black
     score -= 3.0 * np.maximum(_LEAST_IN_VIEW - in_view, 0.0)
     return _peaks(score, reach, to_turned, turn)
 
