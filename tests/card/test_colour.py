@@ -1,5 +1,6 @@
 """The colour correction: known lights and cameras must be undone."""
 
+import cv2
 import numpy as np
 import pytest
 
@@ -11,6 +12,7 @@ from traymorph.card.transfer import decode_srgb
 from traymorph.model.card import CardRole, ColourFit
 
 SMALL = Lens(2000, 1500)
+DRAWN = [patch for patch in card_layout(CardRole.OVERHEAD).patches if patch.drawn]
 PLAIN = {"tone": 0.0, "sharpen": 0.0, "noise": 0.002, "jpeg": 95}
 # Linear sRGB of black bodies under a daylight white balance, from the chromaticities of the Planck
 # locus (CIE 15) and the IEC 61966-2-1 matrix, relative to red: 3000 K, (x, y) = (0.4369, 0.4041).
@@ -27,12 +29,11 @@ def patch_codes(photo, sighting):
     """Corrected codes at the patches' middles, and nominal ones, both (n, 3)."""
     fixed = correct(photo.rgb, sighting.colour)
     found, nominal = [], []
-    for patch in card_layout(CardRole.OVERHEAD).patches:
-        if patch.drawn:
-            middle = np.append(patch.corners.mean(axis=0), 0.0)[None]
-            x, y = np.round(sighting.viewpoint.project(middle)[0]).astype(int)
-            found.append(fixed[y - 3 : y + 4, x - 3 : x + 4].mean(axis=(0, 1)))
-            nominal.append(patch.rgb)
+    for patch in DRAWN:
+        middle = np.append(patch.corners.mean(axis=0), 0.0)[None]
+        x, y = np.round(sighting.viewpoint.project(middle)[0]).astype(int)
+        found.append(fixed[y - 3 : y + 4, x - 3 : x + 4].mean(axis=(0, 1)))
+        nominal.append(patch.rgb)
     return np.array(found), np.array(nominal, dtype=float)
 
 
@@ -104,6 +105,32 @@ def test_overexposed_patches_are_left_out():
 )
 def test_a_shadow_over_part_of_the_card_is_noticed(look, shaded):
     assert shoot(look)[1].shaded is shaded
+
+
+def test_leaves_over_part_of_the_card_do_not_spoil_its_colours():
+    studio = Studio(SMALL, Look(light=(0.8, 0.7, 0.5)))
+    place = place_card(380, 8, 25)
+
+    def paint(scene, low):
+        for leaf in (
+            ([20, 0], [48, 0], [60, 22], [60, 0]),
+            ([80, 60], [118, 40], [120, 90], [88, 88]),
+        ):
+            pixels = studio.lens.project(place.to_camera(np.array(leaf, float))) - low
+            cv2.fillPoly(scene, [np.round(pixels).astype(np.int32)], (0.06, 0.20, 0.03))
+        return scene
+
+    photo = studio.photograph((CardRole.OVERHEAD, place), paint=paint)
+    sighting = sight_card(photo)
+    found, nominal = patch_codes(photo, sighting)
+    free = np.array([patch.x + patch.width < 100 for patch in DRAWN])
+    free &= np.array([not (patch.y < 22 and 20 < patch.x < 60) for patch in DRAWN])
+    free &= np.array([not (patch.y > 60 and patch.x > 70) for patch in DRAWN])
+    assert 5 <= sighting.markers_seen <= 6
+    assert np.abs(found - nominal)[free].mean() < 2.5
+    assert sighting.colour.error_de00 < 2.0
+    assert sighting.colour.shows_colour
+    assert not sighting.shaded
 
 
 def test_light_that_falls_off_over_the_card_is_taken_out_of_the_patches():

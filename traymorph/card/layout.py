@@ -214,17 +214,18 @@ _STRIP_COLOURS = (
     ("brown", (114, 80, 50)),
     ("blue", (52, 86, 156)),
 )
-# The bare paper between markers and patches, read to see whether light falls evenly.
+# Bare paper, read to see whether light falls evenly: inside the card, because its rim darkens
+# where it touches the bench.
 _PAPER = (
-    (0.8, 0.8, 18.0, 2.0),
-    (101.2, 0.8, 18.0, 2.0),
-    (0.8, 87.2, 18.0, 2.0),
-    (101.2, 87.2, 18.0, 2.0),
-    (52.0, 20.6, 16.0, 2.2),
+    (5.0, 19.7, 13.0, 1.6),
+    (102.0, 19.7, 13.0, 1.6),
+    (5.0, 50.0, 13.0, 4.5),
+    (102.0, 50.0, 13.0, 4.5),
+    (5.0, 67.2, 13.0, 2.4),
+    (102.0, 67.2, 13.0, 2.4),
+    (52.0, 20.4, 16.0, 2.4),
     (44.0, 67.4, 8.0, 2.4),
     (68.0, 67.4, 8.0, 2.4),
-    (0.8, 50.0, 8.0, 8.0),
-    (111.2, 50.0, 8.0, 8.0),
 )
 
 
