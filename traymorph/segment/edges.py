@@ -7,11 +7,13 @@ least squares; it is also the first step of closed-form matting. It is fitted at
 and applied at the fine one (He & Sun 2015, arXiv:1505.00996).
 """
 
+from typing import Any
+
 import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-Floats = NDArray[np.float32]
+Floats = NDArray[Any]  # float32; OpenCV's type hints say no more
 
 
 def soften(probability: Floats, coarse: Floats, fine: Floats, window_px: int) -> Floats:
@@ -35,7 +37,7 @@ def soften(probability: Floats, coarse: Floats, fine: Floats, window_px: int) ->
     """
     slope, offset = _local_line(probability, coarse, window_px)
     size = (fine.shape[1], fine.shape[0])
-    share = cv2.resize(offset, size, interpolation=cv2.INTER_LINEAR)
+    share: Floats = cv2.resize(offset, size, interpolation=cv2.INTER_LINEAR)
     for channel in range(3):
         part = cv2.resize(slope[..., channel], size, interpolation=cv2.INTER_LINEAR)
         share += part * fine[..., channel]
@@ -110,7 +112,7 @@ def unmix(share: Floats, rgb: NDArray[np.uint8]) -> Floats:
     """
     side = 2 * _BAND_PX + 1
     kernel = cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (side, side))
-    inside = (share > 0.5).astype(np.uint8)  # noqa: PLR2004 (the outline)
+    inside = (share > 0.5).astype(np.uint8)
     core = cv2.erode(inside, kernel, borderType=cv2.BORDER_REPLICATE)
     ground = cv2.erode(1 - inside, kernel, borderType=cv2.BORDER_REPLICATE)
     linear = cv2.LUT(rgb, _LINEAR)
@@ -134,7 +136,7 @@ def _decoded() -> Floats:
 _LINEAR = _decoded()
 
 
-def _mean_where(chosen: NDArray[np.uint8], picture: Floats) -> tuple[Floats, NDArray[np.bool_]]:
+def _mean_where(chosen: NDArray[Any], picture: Floats) -> tuple[Floats, NDArray[np.bool_]]:
     """Mean colour of the chosen pixels around each pixel, and whether there are any."""
     window = (_BESIDE_PX, _BESIDE_PX)
     weight = chosen.astype(np.float32)

@@ -1,6 +1,7 @@
 """Entry to the segmentation by colour and shape."""
 
 import math
+from typing import Any
 
 import cv2
 import numpy as np
@@ -12,7 +13,7 @@ from traymorph.segment import colour_model, edges, stems
 
 METHOD = "colour-and-shape 1"
 
-Floats = NDArray[np.float32]
+Floats = NDArray[Any]  # float32; OpenCV's type hints say no more
 
 _FIT_PIXELS = 80_000
 _CLASS_PIXELS = 800_000
@@ -72,7 +73,7 @@ def segment_plants(
 
 
 def _check(rgb: NDArray[np.uint8], ignore: NDArray[np.bool_] | None) -> None:
-    if rgb.ndim != 3 or rgb.shape[2] != 3 or rgb.dtype != np.uint8:  # noqa: PLR2004 (channels)
+    if rgb.ndim != 3 or rgb.shape[2] != 3 or rgb.dtype != np.uint8:
         msg = f"rgb must be uint8 (height, width, 3), not {rgb.dtype} {rgb.shape}"
         raise ValueError(msg)
     if ignore is not None and ignore.shape != rgb.shape[:2]:
@@ -104,7 +105,7 @@ def _plant(
 
 
 def _reduce(rgb: NDArray[np.uint8], pixels: int) -> tuple[Floats, float]:
-    """The picture at no more than so many pixels, and the factor it was reduced by."""
+    """Reduce the picture to no more than so many pixels; give the factor too."""
     height, width = rgb.shape[:2]
     factor = max(math.sqrt(height * width / pixels), 1.0)
     size = (max(round(width / factor), 1), max(round(height / factor), 1))

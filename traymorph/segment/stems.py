@@ -6,14 +6,16 @@ them). The evidence is added up as log-odds. The colours of leaf and stem are th
 the photo's own clear cases, and so is the height at which one gives way to the other.
 """
 
+from typing import Any
+
 import cv2
 import numpy as np
 from numpy.typing import NDArray
 
 from traymorph.model.photo import View
-from traymorph.segment.colour_model import features
+from traymorph.segment.materials import features
 
-Floats = NDArray[np.float32]
+Floats = NDArray[Any]  # float32; OpenCV's type hints say no more
 
 # Pictures are looked at no finer than this, mm per pixel.
 _WORK_MM = 0.5
@@ -109,7 +111,7 @@ def depth_below_top(plant: Floats, size_mm: float) -> Floats:
     return np.clip(place, -0.2, 1.2)
 
 
-def stem_chance(rgb: NDArray[np.uint8], plant: Floats, size_mm: float) -> Floats:
+def stem_chance(rgb: NDArray[Any], plant: Floats, size_mm: float) -> Floats:
     """Probability that plant is stem, in a side view.
 
     Parameters
@@ -150,7 +152,7 @@ def colour_odds(seen: Floats, plant: Floats, stem: Floats) -> Floats:
     ndarray of float32, shape (h, w)
         Within +-4; 0 where nothing is plant.
     """
-    sure = plant > 0.5  # noqa: PLR2004 (most of the pixel)
+    sure = plant > 0.5
     if np.count_nonzero(sure) < _FEWEST:
         return np.zeros_like(plant)
     colours, weight = seen[:, sure].T.astype(np.float64), stem[sure].astype(np.float64) + 1e-3
