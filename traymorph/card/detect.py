@@ -27,6 +27,7 @@ Floats = NDArray[np.float64]
 _FIRST_LOOK_PX = 2000
 """Longer side of the picture that is searched first."""
 _ENOUGH_MARKERS = 5
+_SOME_MARKERS = 2
 _CUT_OFF_MARKERS = 2
 _SECOND_CARD_MARKERS = 3
 _LARGEST_TILT_DEG = 60.0
@@ -107,15 +108,18 @@ def _search(rgb: NDArray[np.uint8], expected: CardRole | None) -> dict[CardRole,
     """Group the markers by role, in a reduced picture first, then in ever finer ones."""
     grey = np.asarray(cv2.cvtColor(rgb, cv2.COLOR_RGB2GRAY), dtype=np.uint8)
     reduction = max(1, ceil(max(grey.shape) / _FIRST_LOOK_PX))
-    groups: dict[CardRole, list[Group]] = {}
+    wanted = CardRole if expected is None else (expected,)
+    best: dict[CardRole, list[Group]] = {}
+    most = -1
     while True:
         picture, scale = _reduced(grey, reduction)
         found = find_markers(picture, scale)
         groups = {role: group_markers(found[role], card_layout(role)) for role in CardRole}
-        wanted = CardRole if expected is None else (expected,)
-        most = max((len(g.markers) for role in wanted for g in groups[role]), default=0)
+        count = max((len(g.markers) for role in wanted for g in groups[role]), default=0)
+        if count > most:  # a blurred card is found better in the reduced picture
+            best, most = groups, count
         if most >= _ENOUGH_MARKERS or reduction == 1:
-            return groups
+            return best
         reduction //= 2
 
 
@@ -134,9 +138,7 @@ def _choose(
 ) -> tuple[CardRole, Group]:
     seen = {role: found for role, found in groups.items() if found}
     if not seen:
-        message = f"{name}: no reference card is seen."
-        hint = "Lay the printed card beside the tray, whole, sharp and without glare."
-        raise CardNotFoundError(message, hint=hint)
+        raise _not_found(name)
     if expected is None:
         role = max(seen, key=lambda candidate: _area(seen[candidate][0], card_layout(candidate)))
     elif expected in seen:
@@ -150,6 +152,12 @@ def _choose(
         message = f"{name}: two {_NAMES[role]}s are seen."
         raise TwoCardsError(message, hint="Leave one of them in the picture.")
     return role, seen[role][0]
+
+
+def _not_found(name: str) -> CardNotFoundError:
+    message = f"{name}: no reference card is seen."
+    hint = "Lay the printed card beside the tray, whole, sharp and without glare."
+    return CardNotFoundError(message, hint=hint)
 
 
 def _area(group: Group, layout: CardLayout) -> float:
@@ -188,6 +196,8 @@ def _check_whole(name: str, role: CardRole, corners: Corners, size_px: tuple[int
     cut_off = int(np.sum(~within.all(axis=(1, 2)) & ~corners.seen))
     measured = len(corners.places)
     seen = f"{measured} of {len(layout.markers)} markers of the {_NAMES[role]}"
+    if measured < _SOME_MARKERS:
+        raise _not_found(name)
     if cut_off >= _CUT_OFF_MARKERS:
         message = f"{name}: the photo's edge cuts the card off; {seen} can be read."
         hint = "Step back until the whole card is in the picture."

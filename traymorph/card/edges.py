@@ -22,9 +22,12 @@ Floats = NDArray[np.float64]
 
 _SAMPLES = 17
 _ALONG = (0.25, 0.5, 0.75)
-_ROUNDS = 6
+_ROUNDS = 15
 _SETTLED_PX = 0.005
+_FIRST_REACH, _REACH = 0.7, 0.45
+"""How far to look across an edge, as a share of the cell: wide first, then short of the next."""
 _LEAST_CONTRAST = 0.3
+_LEAST_SPREAD_PX = 0.3
 _LEAST_EDGES = 14
 _SEEN_SHARE = 0.7
 
@@ -112,29 +115,20 @@ def measure_corners(linear: NDArray[np.float32], layout: CardLayout, homography:
     Returns
     -------
     Corners
-        What was measured; markers with too few visible edges are missing from it.
+        What was measured; markers with too few visible edges are missing from it, all of them
+        where the fit does not settle.
     """
     edges = edge_table(layout)
-    good = np.zeros(len(edges.start), dtype=bool)
-    reach = 0.7
+    step = _Step(linear, edges, homography, _FIRST_REACH)
     for _ in range(_ROUNDS):
-        step = _Step(linear, edges, homography, reach)
         good = step.good & (np.abs(step.offset) < step.reach)
         if good.sum() < _LEAST_EDGES:
             break
         homography, moved = step.refine(homography, good)
-        reach = 0.45
+        step = _Step(linear, edges, homography, _REACH)
         if moved < _SETTLED_PX:
-            break
-    step = _Step(linear, edges, homography, reach)
-    good = step.good
-    if good.sum() >= _LEAST_EDGES:
-        shift = float(np.median(step.offset[good]))
-        spread = max(0.3, 4.0 * 1.4826 * float(np.median(np.abs(step.offset[good] - shift))))
-        good = good & (np.abs(step.offset - shift) < spread)
-    else:
-        shift = 0.0
-    return _by_marker(step, layout, homography, good, shift)
+            return _by_marker(step, layout, homography)
+    return _nothing(layout, homography)
 
 
 class _Step:
@@ -217,23 +211,26 @@ class _Step:
         return updated, float(np.mean(np.abs(design[:, :8] @ delta[:8])))
 
 
-def _by_marker(
-    step: _Step, layout: CardLayout, homography: Floats, good: NDArray[np.bool_], shift: float
-) -> Corners:
+def _nothing(layout: CardLayout, homography: Floats) -> Corners:
+    empty = np.zeros((0, 4, 2))
+    return Corners(empty, empty, np.zeros(len(layout.markers), dtype=bool), homography)
+
+
+def _by_marker(step: _Step, layout: CardLayout, homography: Floats) -> Corners:
+    """Corners of every marker that is seen nearly whole, from its own edges."""
+    shift = float(np.median(step.offset[step.good]))
+    usual = 1.4826 * float(np.median(np.abs(step.offset[step.good] - shift)))
+    good = step.good & (np.abs(step.offset - shift) < max(_LEAST_SPREAD_PX, 4.0 * usual))
     places, points = [], []
     seen = np.zeros(len(layout.markers), dtype=bool)
     for number, corners_mm in enumerate(layout.markers.values()):
         own = step.edges.marker == number
         use = own & good
         seen[number] = use.sum() >= _SEEN_SHARE * own.sum()
-        upright = np.abs(step.edges.bright[use, 0]) > 0
-        if min(int(upright.sum()), int((~upright).sum())) < _LEAST_EDGES // 2:
-            continue
-        if not seen[number]:
-            continue
-        corners = to_photo(homography, corners_mm)
-        points.append(corners + _local_shift(step, use, corners, shift))
-        places.append(corners_mm)
+        if seen[number]:
+            corners = to_photo(homography, corners_mm)
+            points.append(corners + _local_shift(step, use, corners, shift))
+            places.append(corners_mm)
     shape = (len(places), 4, 2)
     return Corners(
         np.array(places).reshape(shape), np.array(points).reshape(shape), seen, homography

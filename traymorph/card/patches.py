@@ -108,7 +108,8 @@ def _middle_light(codes: NDArray[np.uint8]) -> Floats:
     order = np.argsort(codes.sum(axis=2, dtype=np.int64), axis=1)[:, :, None]
     ranked = np.take_along_axis(codes, order, axis=1)
     fifth = codes.shape[1] // 5
-    return LINEAR_OF_CODE[ranked[:, fifth:-fifth]].mean(axis=1, dtype=np.float64)
+    light = LINEAR_OF_CODE[ranked[:, fifth:-fifth]].mean(axis=1, dtype=np.float64)
+    return np.asarray(light)
 
 
 def _plain(codes: NDArray[np.uint8]) -> NDArray[np.bool_]:

@@ -53,6 +53,11 @@ def find_markers(grey: NDArray[np.uint8], scale: float) -> dict[CardRole, list[M
     settings.adaptiveThreshWinSizeMin = 7
     settings.adaptiveThreshWinSizeMax = 23
     settings.adaptiveThreshWinSizeStep = 16
+    # Blur mixes neighbouring cells: read each cell at its middle only. Errors that the code can
+    # mend are mended; what is wrong all the same does not fit a card and falls out later.
+    settings.perspectiveRemovePixelPerCell = 8
+    settings.perspectiveRemoveIgnoredMarginPerCell = 0.3
+    settings.errorCorrectionRate = 1.0
     settings.cornerRefinementMethod = cv2.aruco.CORNER_REFINE_SUBPIX
     settings.cornerRefinementWinSize = 2
     detector = cv2.aruco.ArucoDetector(marker_dictionary(), settings)
