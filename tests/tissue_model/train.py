@@ -158,11 +158,18 @@ def _groups(net: TissueNet) -> list[dict]:
 
 def _step(net, optimiser, maker: CropMaker, batch: int, layout) -> torch.Tensor:
     picture, truth, weight = maker.batch(batch)
+    # A crop whose making divided by nothing must not spoil the weights for good.
+    sound = torch.isfinite(picture).all((1, 2, 3)) & torch.isfinite(truth).all((1, 2, 3))
+    sound = (sound & torch.isfinite(weight).all((1, 2, 3))).view(-1, 1, 1, 1)
+    picture, truth = torch.nan_to_num(picture, 0.0, 1.0, 0.0), torch.nan_to_num(truth, 0.0)
+    weight = torch.nan_to_num(weight, 0.0) * sound
     with torch.autocast(picture.device.type, torch.bfloat16, enabled=picture.is_cuda):
         blocks = net(picture.contiguous(memory_format=layout))
     loss = tissue_loss(class_scores(blocks.float()), truth, weight)
     optimiser.zero_grad(set_to_none=True)
     loss.backward()
+    for parameter in net.parameters():
+        torch.nan_to_num_(parameter.grad, 0.0, 0.0, 0.0)
     torch.nn.utils.clip_grad_norm_(net.parameters(), 2.0)
     optimiser.step()
     return loss.detach()
