@@ -18,8 +18,17 @@ _CLIPPED = 250
 _FEWEST_PIXELS = 50
 _GREEN_HUE_DEG = (60.0, 120.0)
 """Hue between which Karcher & Richardson (2003) define their index."""
-_YELLOW_HUE_DEG = (60.0, 100.0)
-_YELLOW_CHROMA = 20.0
+_YELLOW_FROM_DEG, _GREEN_FROM_DEG = 60.0, 100.0
+_YELLOWER_BY_DEG = 12.0
+"""How much yellower than its neighbours a blade must be: healthy blades of one tray lie within
+about 10 degrees of hue of their median."""
+_YELLOW_LIMITS_DEG = (95.0, 112.0)
+"""Pure yellow has a CIELAB hue of 103 degrees, fresh yellow-green leaf 108 to 115."""
+_YELLOW_CHROMA = 25.0
+_GREEN_SHARE = 0.2
+_LEAST_YELLOW_U_PCT = 0.3
+_SHADE_U = 0.2
+"""Share of the yellowed leaf that shade hides or lends: rendered trays."""
 _LIGHT_U_L = 2.0
 """Leaves stand nearer the lamp than the card, and the light's fall-off is known only roughly."""
 _LEAST_DE00 = 0.7
@@ -167,10 +176,15 @@ def yellowed_pct(colours: LeafColours, error_de00: float) -> Measured:
     chroma = np.hypot(colours.lab[:, 1], colours.lab[:, 2])
     hue = np.degrees(np.arctan2(colours.lab[:, 2], colours.lab[:, 1]))
 
+    green = hue[(hue > _GREEN_FROM_DEG) & (chroma > _YELLOW_CHROMA)]
+    usual = float(np.median(green)) if len(green) > _GREEN_SHARE * len(hue) else math.inf
+    limit = float(np.clip(usual - _YELLOWER_BY_DEG, *_YELLOW_LIMITS_DEG))
+
     def share(shift_deg: float) -> float:
-        low, high = _YELLOW_HUE_DEG
-        yellow = (hue > low) & (hue < high + shift_deg) & (chroma > _YELLOW_CHROMA)
+        yellow = (hue > _YELLOW_FROM_DEG) & (hue < limit + shift_deg) & (chroma > _YELLOW_CHROMA)
         return 100.0 * float(yellow.mean())
 
-    shift = 1.0 + (error_de00 if math.isfinite(error_de00) else 5.0)
-    return Measured(share(0.0), 0.5 * (share(shift) - share(-shift)))
+    shift = 2.0 + (error_de00 if math.isfinite(error_de00) else 5.0)
+    value = share(0.0)
+    by_hue = 0.5 * (share(shift) - share(-shift))
+    return Measured(value, math.hypot(by_hue, _SHADE_U * value, _LEAST_YELLOW_U_PCT))

@@ -29,8 +29,12 @@ _VIEWS = 8
 _STAND_COLUMNS = 15
 """Unevenness wider than this many columns is the stand's, not that of single tips."""
 _LEAST_SPREAD_MM = 0.3
-_MODEL_U = 0.15
-"""Share of the correction that the model may be off by."""
+_MODEL_U, _MODEL_U_MM = 0.1, 1.5
+"""Share of the correction that the model may be off by, and what is left when nothing is
+corrected: rendered trays of seven crop forms."""
+_HIDDEN_U = 0.1
+"""From below the canopy's top the front row hides what stands behind it: doubt per mm that the
+camera stands too low. From the same trays."""
 
 Heights = NDArray[np.float64]
 
@@ -91,7 +95,23 @@ def level_heights(apparent: Heights, along_mm: Heights, sight: Sight) -> tuple[H
     stretch = true_spread / max(float(local.std()), _LEAST_SPREAD_MM)
     heights = true_mean + (left_over - local) + local * stretch
     correction = float(heights.mean() - apparent.mean())
-    return heights, _MODEL_U * abs(correction)
+    too_low = max(float(heights.mean()) - sight.eye_mm, 0.0)
+    return heights, math.hypot(_MODEL_U * correction, _MODEL_U_MM, _HIDDEN_U * too_low)
+
+
+def in_level_view(apparent_mm: float, depth_mm: float, sight: Sight) -> float:
+    """Height of something that stands at a depth behind the front wall and appears in its plane.
+
+    Parameters
+    ----------
+    apparent_mm : float
+        Height above the medium as read in the plane of the front wall.
+    depth_mm : float
+        How far behind that plane it stands.
+    sight : Sight
+        Where the camera stood.
+    """
+    return apparent_mm - (sight.eye_mm - apparent_mm) * depth_mm / sight.distance_mm
 
 
 def _local(heights: Heights) -> Heights:

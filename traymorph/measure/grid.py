@@ -6,6 +6,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from traymorph.measure.obliqueness import seen_from_above
 from traymorph.model.masks import PlantMasks
 from traymorph.model.plane_grid import PlaneGrid
 from traymorph.model.tray import TrayOpening
@@ -27,7 +28,9 @@ class PlanView:
     Parameters
     ----------
     leaf, stem : ndarray of float32, shape (rows, columns)
-        Share of each cell that is leaf or stem.
+        Share of each cell that is leaf, or stem as a vertical view would show it.
+    stem_in_photo : ndarray of float32, shape (rows, columns)
+        Share of each cell that is stem as the photo shows it, at a slant.
     inside : tuple of slice or None
         Rows and columns of the tray's opening.
     step_mm : float
@@ -36,6 +39,7 @@ class PlanView:
 
     leaf: Plane
     stem: Plane
+    stem_in_photo: Plane
     inside: tuple[slice, slice] | None
     step_mm: float
 
@@ -87,7 +91,20 @@ def plan_view(
         cv2.remap(layer, x, y, cv2.INTER_LINEAR, borderMode=cv2.BORDER_CONSTANT).astype(np.float32)
         for layer in (masks.leaf, masks.stem)
     )
-    return PlanView(leaf=leaf, stem=stem, inside=inside, step_mm=grid.step_mm)
+    upright = stem
+    if inside is not None:
+        upright = seen_from_above(stem, _slant(grid, viewpoint), inside, grid.step_mm)
+    return PlanView(leaf, upright, stem, inside, grid.step_mm)
+
+
+def _slant(grid: PlaneGrid, viewpoint: Viewpoint) -> Plane:
+    """Tangent of the angle between the line of sight and the vertical, per cell."""
+    eye = viewpoint.position_mm
+    ((column, row),) = grid.cells(eye[None, :2])
+    rows = (np.arange(grid.shape[0], dtype=np.float32) - np.float32(row))[:, None]
+    columns = (np.arange(grid.shape[1], dtype=np.float32) - np.float32(column))[None, :]
+    scale = np.float32(grid.step_mm / max(eye[2] - grid.height_mm, 1.0))
+    return np.hypot(rows, columns).astype(np.float32) * scale
 
 
 def grid_of_opening(

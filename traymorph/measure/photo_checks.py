@@ -6,6 +6,7 @@ from dataclasses import dataclass
 import cv2
 import numpy as np
 from numpy.typing import NDArray
+from scipy.special import ndtri
 
 from traymorph.model.card import CardSighting
 from traymorph.model.masks import PlantMasks
@@ -31,6 +32,8 @@ COLOUR_DOUBTFUL_DE00 = 4.0
 _FEWEST_PLANT_PIXELS = 500
 _MARKER_FEATURE_MM = 3.0
 _STRONG_EDGES = 0.02
+_RISE_PER_SPREAD = 2.563
+"""10 to 90 % rise of a normal edge over its standard deviation: tables of the normal."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -147,5 +150,6 @@ def _sharpness(rgb: NDArray[np.uint8], outline_px: NDArray[np.float64], mm_per_p
         return math.nan
     steepness = slope[edges] / contrast[edges]
     steepest = float(np.quantile(steepness, 1.0 - _STRONG_EDGES))
-    # a blurred edge is close to a normal curve: its 10 to 90 % rise is 1.02 / its peak slope
-    return steepest / (1.02 * mm_per_px)
+    # over two pixels a normal edge of standard deviation s rises by 2 normal(1 / s) - 1
+    spread_px = 1.0 / float(ndtri(min(steepest + 0.5, 0.999)))
+    return 1.0 / (_RISE_PER_SPREAD * spread_px * mm_per_px)

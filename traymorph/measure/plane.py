@@ -6,11 +6,13 @@ from traymorph.model.results import Measured
 from traymorph.model.tray import LeafPlane
 from traymorph.model.trial import TraySize
 
-LEAF_SHARE_OF_HEIGHT = 0.70
-"""Mean height of the visible leaf over canopy height, both above the medium. From rendered trays
-of seven crop forms seen vertically from above."""
-_LEAF_SHARE_U = 0.06
-"""Its spread between those trays."""
+LEAF_SHARE_OF_HEIGHT, _LEAF_SHARE_U = 0.70, 0.09
+"""Mean height of the visible leaf over canopy height, both above the medium, and its spread
+between rendered trays of ten crop forms seen vertically from above."""
+SHARE_OF_LAYER, _SHARE_OF_LAYER_U = 0.59, 0.10
+"""How far below the canopy's height the visible leaf lies on average, as a share of the leaf
+layer's depth, and its spread between the same trays. Better than the share of the height: crops
+that bear leaves along their stems show them far down, others only on top."""
 
 _ASSUMED_HEIGHT_MM = 50.0
 _ASSUMED_HEIGHT_U_MM = (80.0 - 20.0) / math.sqrt(12.0)
@@ -26,6 +28,7 @@ def leaf_plane(
     rim_height_mm: float,
     canopy_height: Measured | None,
     stated_height_mm: float | None,
+    leaf_layer: Measured | None = None,
 ) -> tuple[LeafPlane, tuple[str, ...]]:
     """Place the plane of the overhead areas.
 
@@ -39,6 +42,8 @@ def leaf_plane(
         ``canopy_height_mm`` of the same tray and day from its side photo, None or NaN without.
     stated_height_mm : float or None
         Canopy height above the medium from the settings, used where no side photo is.
+    leaf_layer : Measured or None
+        ``leaf_layer_mm`` from the side photo; None or NaN where it was not measured.
 
     Returns
     -------
@@ -52,13 +57,26 @@ def leaf_plane(
         height, height_u, flags = stated_height_mm, _STATED_HEIGHT_U_MM, ("height_from_settings",)
     else:
         height, height_u, flags = _ASSUMED_HEIGHT_MM, _ASSUMED_HEIGHT_U_MM, ("height_assumed",)
+    leaf_height, leaf_u = _leaf_height(height, height_u, leaf_layer)
     fill, fill_u = size.rim_above_medium_mm, _FILL_U_MM
     if fill is None:
         fill, fill_u, flags = _ASSUMED_FILL_MM, _ASSUMED_FILL_U_MM, (*flags, "rim_height_missing")
     return (
         LeafPlane(
-            height_mm=rim_height_mm - fill + LEAF_SHARE_OF_HEIGHT * height,
-            u_mm=math.hypot(LEAF_SHARE_OF_HEIGHT * height_u, _LEAF_SHARE_U * height, fill_u),
+            height_mm=rim_height_mm - fill + leaf_height,
+            u_mm=math.hypot(leaf_u, fill_u),
         ),
         flags,
     )
+
+
+def _leaf_height(
+    height: float, height_u: float, leaf_layer: Measured | None
+) -> tuple[float, float]:
+    """Mean height of the visible leaf above the medium, with its uncertainty."""
+    if leaf_layer is None or not math.isfinite(leaf_layer.value):
+        share = LEAF_SHARE_OF_HEIGHT
+        return share * height, math.hypot(share * height_u, _LEAF_SHARE_U * height)
+    depth = leaf_layer.value
+    doubt = math.hypot(height_u, SHARE_OF_LAYER * leaf_layer.u, _SHARE_OF_LAYER_U * depth)
+    return height - SHARE_OF_LAYER * depth, doubt

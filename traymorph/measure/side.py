@@ -127,17 +127,6 @@ def leaf_layer_edges_mm(view: FrontView) -> tuple[float, float]:
     return low, high
 
 
-def bare_stem_mm(view: FrontView) -> float:
-    """Height from the rim to the underside of the leaf layer; NaN without leaf."""
-    return leaf_layer_edges_mm(view)[0]
-
-
-def leaf_layer_mm(view: FrontView) -> float:
-    """Depth of the leaf layer, from its underside to its upper side; NaN without leaf."""
-    low, high = leaf_layer_edges_mm(view)
-    return high - low
-
-
 def height_metrics(heights: Columns, u_mm: float) -> dict[str, Measured]:
     """Mean, 95th percentile and variation of column heights above the medium.
 
@@ -168,7 +157,7 @@ def height_metrics(heights: Columns, u_mm: float) -> dict[str, Measured]:
     }
 
 
-_SPREAD_U = 0.12
+_SPREAD_U = 0.25
 """Relative doubt of the spread between columns after the correction for depth."""
-_P95_U = 0.2
+_P95_U = 0.6
 """Doubt of the 95th percentile in units of the spread."""

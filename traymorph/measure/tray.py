@@ -10,16 +10,15 @@ from traymorph.measure.colour import (
     leaf_colours,
     yellowed_pct,
 )
-from traymorph.measure.depth import Sight, level_heights
+from traymorph.measure.depth import Sight, in_level_view, level_heights
 from traymorph.measure.influence import measure_plan
 from traymorph.measure.side import (
     COLUMN_MM,
     FrontView,
-    bare_stem_mm,
     column_tops_mm,
     front_view,
     height_metrics,
-    leaf_layer_mm,
+    leaf_layer_edges_mm,
     stem_to_leaf_ratio,
 )
 from traymorph.model.metrics import METRICS
@@ -38,7 +37,10 @@ _ASSUMED_FILL_MM, _ASSUMED_FILL_U_MM = 20.0, 10.0
 _FILL_U_MM = 1.0
 _RATIO_U, _LAYER_U = 0.15, 0.06
 """Relative doubt of parting leaf and stem from the side."""
-_LAYER_U_MM = 1.0
+_LAYER_U_MM = 1.5
+_UNDERSIDE_DEPTH, _UPPER_SIDE_DEPTH = 0.12, 0.45
+"""How deep in the tray, as a share of its depth, the leaves stand whose lower and upper edges one
+sees: the front rows show the underside, the middle of the tray the upper side. Rendered trays."""
 
 Result = tuple[dict[str, Measured], tuple[str, ...]]
 
@@ -101,7 +103,7 @@ def measure_side(tray: TraySide) -> Result:
     metrics |= height_metrics(heights, u)
     if np.nanmean(tops) < _LEAST_CLEAR_MM:
         return metrics, (*flags, "canopy_below_rim")
-    return metrics | _layers(view, tray.wall.position_u_mm), tuple(flags)
+    return metrics | _layers(view, tray, fill), tuple(flags)
 
 
 def _empty(view: View) -> dict[str, Measured]:
@@ -165,8 +167,14 @@ def _scale_u(tray: TraySide) -> float:
     return math.hypot(0.003, math.radians(tray.viewpoint.tilt_u_deg) * 0.3)
 
 
-def _layers(view: FrontView, position_u: float) -> dict[str, Measured]:
-    ratio, bare, layer = stem_to_leaf_ratio(view), bare_stem_mm(view), leaf_layer_mm(view)
+def _layers(view: FrontView, tray: TraySide, fill_mm: float) -> dict[str, Measured]:
+    sight, position_u = _sight(tray, fill_mm), tray.wall.position_u_mm
+    low, high = leaf_layer_edges_mm(view)
+    bare, top = (
+        in_level_view(edge + fill_mm, share * sight.depth_mm, sight) - fill_mm
+        for edge, share in ((low, _UNDERSIDE_DEPTH), (high, _UPPER_SIDE_DEPTH))
+    )
+    ratio, layer = stem_to_leaf_ratio(view), top - bare
     return {
         "stem_to_leaf_ratio": Measured(ratio, _RATIO_U * ratio),
         "bare_stem_mm": Measured(bare, math.hypot(position_u, _LAYER_U_MM, _LAYER_U * bare)),

@@ -70,8 +70,8 @@ _OVERHEAD = (
         "evenness_cv_pct",
         "%",
         View.OVERHEAD,
-        "How uneven the stand is: standard deviation of cover over a grid of 25 mm cells, as per "
-        "cent of the mean cover. Smaller is more even.",
+        "How uneven the stand is: standard deviation of cover over the whole 25 mm cells of the "
+        "opening, as per cent of their mean cover. Smaller is more even.",
         "coefficient of variation of quadrat cover",
         0.0,
         1000.0,
@@ -80,7 +80,8 @@ _OVERHEAD = (
         "largest_gap_cm2",
         "cm2",
         View.OVERHEAD,
-        "Area of the largest connected patch of the opening without plant.",
+        "Area of the largest patch of the opening without plant that a disc 5 mm wide can sweep: "
+        "slits between leaves do not join patches.",
         _OWN,
         0.0,
         5000.0,
@@ -89,8 +90,9 @@ _OVERHEAD = (
         "yellowed_pct",
         "%",
         View.OVERHEAD,
-        "Share of the visible leaf that is yellowed: CIELAB hue between 60 and 100 degrees with a "
-        "chroma above 20 in corrected colour.",
+        "Share of the visible leaf that is yellowed: in corrected colour CIELAB chroma above 25 "
+        "and hue between 60 degrees and a limit 12 degrees yellower than the tray's median green "
+        "leaf, at least 95 and at most 112 degrees.",
         _OWN,
         0.0,
         100.0,
@@ -149,7 +151,8 @@ _SIDE = (
         "bare_stem_mm",
         "mm",
         View.SIDE,
-        "Height from the rim to the underside of the leaf layer.",
+        "Height from the rim to the underside of the leaf layer in a level view from far away: per "
+        "5 mm column along the tray the height below which 5 % of the visible leaf lies, averaged.",
         _OWN,
         0.0,
         600.0,
@@ -158,7 +161,8 @@ _SIDE = (
         "leaf_layer_mm",
         "mm",
         View.SIDE,
-        "Depth of the leaf layer, from its underside to the canopy's top.",
+        "Depth of the leaf layer in a level view from far away: from its underside to the height "
+        "below which 95 % of a column's visible leaf lies, averaged over 5 mm columns.",
         _OWN,
         0.0,
         600.0,

@@ -1,5 +1,6 @@
 """Finds the tray's front wall in a side photo: its upper edge and the tray's inside ends."""
 
+import math
 from dataclasses import dataclass
 
 import cv2
@@ -23,12 +24,18 @@ _SLOPES = np.linspace(-0.03, 0.03, 13)
 _WALL_MM = 18.0
 """Height of dark wall looked for below its edge."""
 _STEP_MM = 3.0
-_RIM_MM = 9.0
+_WIDEST_RIM_MM = 14
+_STEP_L = 12.0
+"""Step of lightness from wall to surroundings that counts as a full edge."""
 _SHORT_SIDE_GAIN = 0.15
 _FLAT_TOP = 0.015
 _LEAST_END_SCORE = 0.1
-_LEAST_IN_VIEW = 0.6
 _EDGE_SEEN = 0.25
+_EDGE_U_MM, _UNSEEN_U_MM = 0.6, 3.0
+_FOOT_U_MM = 2.0
+"""Doubt of the rim's height from the card's foot: uneven bench and card, a ruler's reading."""
+_USUAL_LIP_MM = 8.0
+"""How far a rim usually stands out from its wall."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -41,6 +48,7 @@ class _Front:
     black: Plane
     lightness: Plane
     in_photo: Plane
+    card: Plane
 
     def column(self, x_mm: float) -> int:
         return int(
@@ -106,14 +114,38 @@ def find_front_wall(
     left, right = _ends(front, size, expected)
     edge, slope, seen = _upper_edge(front, (left, right), expected, prior)
     left, right = _ends(front, size, edge)
+    lip = _lip_shift(viewpoint, edge)
+    edge -= _CELL_MM / 2 + lip / 2
+    u = math.hypot(_EDGE_U_MM, lip / math.sqrt(12.0), _UNSEEN_U_MM * (1.0 - seen))
+    if size.rim_above_bench_mm is not None or plane == "rim":
+        edge, u = _weighted((edge, u), (expected, _FOOT_U_MM))
     return FrontWall(
         rim_y_mm=edge,
         rim_slope=slope,
         left_x_mm=left,
         right_x_mm=right,
-        position_u_mm=0.7 if seen > _EDGE_SEEN else 2.5,
+        position_u_mm=u,
         seen_share=seen,
     )
+
+
+def _lip_shift(viewpoint: Viewpoint, edge: float) -> float:
+    """How much lower than the wall's edge the front of its lip appears to a raised camera, mm.
+
+    Whether the lip's top looks as dark as its front depends on the light, so that the edge found
+    lies anywhere between the two.
+    """
+    _, eye_y, distance = viewpoint.position_mm
+    return float(max(edge - eye_y, 0.0) * _USUAL_LIP_MM / distance)
+
+
+def _weighted(one: tuple[float, float], other: tuple[float, float]) -> tuple[float, float]:
+    """Mean of two readings by their uncertainties, and its own; grows when they disagree."""
+    (a, u), (b, v) = one, other
+    weight = v**2 / (u**2 + v**2)
+    mean = weight * a + (1.0 - weight) * b
+    both = u * v / math.hypot(u, v)
+    return mean, both * max(1.0, abs(a - b) / math.hypot(u, v))
 
 
 def _gather(
@@ -141,23 +173,32 @@ def _gather(
     )
     bare = ((1.0 - seen) * in_photo * (1 - hidden)).astype(np.float32)
     return _Front(
-        grid, bare, (seen * in_photo).astype(np.float32), blackness(lightness), lightness, in_photo
+        grid,
+        bare,
+        (seen * in_photo).astype(np.float32),
+        blackness(lightness),
+        lightness,
+        in_photo,
+        hidden.astype(np.float32),
     )
 
 
 def _ends(front: _Front, size: TraySize, edge: float) -> tuple[float, float]:
-    """Inside ends: the interval of known length that holds plants above and dark wall below."""
-    above = front.plant[front.row(edge - 45.0) : front.row(edge - 3.0)].mean(0)
-    wall = slice(front.row(edge + 3.0), front.row(edge + 3.0 + _WALL_MM))
-    dark = (front.black[wall] * front.bare[wall]).mean(0)
-    evidence = 0.6 * above + 0.8 * dark
-    total = np.concatenate([[0.0], np.cumsum(evidence)])
-    seen = np.concatenate([[0.0], np.cumsum(front.in_photo[wall].mean(0))])
+    """Inside ends: the interval of known length that holds the plants and ends with the wall."""
+    rows = slice(front.row(edge + 4.0), front.row(edge + 4.0 + _WALL_MM))
+    above = front.plant[front.row(edge - 25.0) : front.row(edge - 3.0)].mean(0)
+    seen = front.bare[rows].sum(0)
+    columns = _Columns(
+        plant=above,
+        black=(front.black[rows] * front.bare[rows]).mean(0),
+        lightness=_filled((front.lightness[rows] * front.bare[rows]).sum(0), seen),
+        seen=np.minimum(front.in_photo[rows].mean(0), 1.0 - front.card.mean(0)),
+    )
     best, found = -np.inf, (0.0, 0.0)
     for length in (size.inside_length_mm, size.inside_width_mm):
         if length is None:
             continue
-        score, start = _interval(total, seen, length)
+        score, start = _interval(columns, length)
         # a short interval fits anywhere within a long front: the long one comes first
         if score > best + (0.0 if best < 0 else _SHORT_SIDE_GAIN):
             best, found = score, (start, start + length)
@@ -175,29 +216,69 @@ def _ends(front: _Front, size: TraySize, edge: float) -> tuple[float, float]:
     return found[0] + x0, found[1] + x0
 
 
-def _interval(
-    total: NDArray[np.float64], seen: NDArray[np.float64], length_mm: float
-) -> tuple[float, float]:
-    """Score and start, in cells, of the interval that stands out most from its two flanks."""
-    inner, rim, flank = round(length_mm), round(_RIM_MM), 40
-    starts = np.arange(rim + flank, len(total) - inner - rim - flank)
+@dataclass(frozen=True, slots=True, eq=False)
+class _Columns:
+    """Means over rows, per mm along the front: plants above the edge, the wall below it."""
+
+    plant: NDArray[np.float64]
+    black: NDArray[np.float64]
+    lightness: NDArray[np.float64]
+    seen: NDArray[np.float64]
+
+
+def _filled(total: NDArray[np.float64], count: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Mean per column; columns that show nothing take the nearest value to their left."""
+    known = np.flatnonzero(count > 1.0)
+    if len(known) == 0:
+        return np.zeros(len(total))
+    nearest = known[np.clip(np.searchsorted(known, np.arange(len(total)), "right") - 1, 0, None)]
+    values: NDArray[np.float64] = total[nearest] / count[nearest]
+    return values
+
+
+def _interval(columns: _Columns, length_mm: float) -> tuple[float, float]:
+    """Score and start, in cells, of the interval that a tray's front fits best."""
+    inner, flank, near = round(length_mm), 40, 12
+    margin = flank + _WIDEST_RIM_MM
+    starts = np.arange(margin, len(columns.plant) - inner - margin)
     if len(starts) == 0:
         return -np.inf, 0.0
-
-    def amount(low: NDArray[np.int64], high: NDArray[np.int64]) -> NDArray[np.float64]:
-        result: NDArray[np.float64] = total[high] - total[low]
-        return result
-
-    inside = amount(starts, starts + inner) / inner
-    left = amount(starts - rim - flank, starts - rim) / flank
-    right = amount(starts + inner + rim, starts + inner + rim + flank) / flank
-    rims = (amount(starts - rim, starts) + amount(starts + inner, starts + inner + rim)) / (2 * rim)
-    in_view = (seen[starts + inner] - seen[starts]) / inner
-    missing = np.maximum(0.98 - in_view, 0.0)
-    score = inside - 0.5 * (left + right) + 0.15 * rims - 2.0 * missing
-    # the rims beside the wall are as dark as the wall: the score has a flat top, its middle counts
+    ends = starts + inner
+    plant, black, seen = (_Sums(v) for v in (columns.plant, columns.black, columns.seen))
+    beside = 0.5 * (plant.mean(starts - near, starts - 2) + plant.mean(ends + 2, ends + near))
+    flanks = 0.5 * (
+        black.mean(starts - margin, starts - _WIDEST_RIM_MM)
+        + black.mean(ends + _WIDEST_RIM_MM, ends + margin)
+    )
+    light = _Sums(columns.lightness)
+    steps = []
+    for rim in range(_WIDEST_RIM_MM + 1):  # the same on both sides, or it would shift the middle
+        low, high = starts - rim, ends + rim
+        left = light.mean(low - 6, low - 1) - light.mean(low + 1, low + 6)
+        right = light.mean(high + 1, high + 6) - light.mean(high - 6, high - 1)
+        steps.append(np.clip(left / _STEP_L, -0.5, 1.0) + np.clip(right / _STEP_L, -0.5, 1.0))
+    missing = np.maximum(0.98 - seen.mean(starts, ends), 0.0)
+    score = (
+        plant.mean(starts, ends)
+        - beside
+        + 0.6 * (black.mean(starts, ends) - flanks)
+        + 0.5 * np.max(steps, axis=0)
+        - 3.0 * missing
+    )
     top = starts[score > score.max() - _FLAT_TOP]
     return float(score.max()), float(top.mean())
+
+
+class _Sums:
+    """Means over any stretch of a profile by running sums."""
+
+    def __init__(self, values: NDArray[np.float64]) -> None:
+        self._total = np.concatenate([[0.0], np.cumsum(values)])
+
+    def mean(self, low: NDArray[np.int64], high: NDArray[np.int64]) -> NDArray[np.float64]:
+        """Mean of the cells from ``low`` up to, not including, ``high``."""
+        result: NDArray[np.float64] = (self._total[high] - self._total[low]) / (high - low)
+        return result
 
 
 def _upper_edge(

@@ -1,0 +1,39 @@
+"""Where the plane of the overhead areas comes from."""
+
+import numpy as np
+import pytest
+
+from traymorph.measure.plane import LEAF_SHARE_OF_HEIGHT, leaf_plane
+from traymorph.model.results import Measured
+from traymorph.model.trial import TraySize
+
+SIZE = TraySize(500.0, 250.0, 20.0, 60.0)
+
+
+def test_measured_height_puts_the_plane_above_the_medium():
+    plane, flags = leaf_plane(SIZE, 60.0, Measured(50.0, 1.0), None)
+    assert plane.height_mm == pytest.approx(60.0 - 20.0 + LEAF_SHARE_OF_HEIGHT * 50.0)
+    assert flags == ()
+
+
+def test_measured_height_comes_before_the_stated_one():
+    measured, _ = leaf_plane(SIZE, 60.0, Measured(50.0, 1.0), 90.0)
+    stated, flags = leaf_plane(SIZE, 60.0, Measured(), 90.0)
+    assert stated.height_mm - measured.height_mm == pytest.approx(40.0 * LEAF_SHARE_OF_HEIGHT)
+    assert flags == ("height_from_settings",)
+
+
+def test_an_assumed_height_carries_the_doubt_of_20_to_80_mm():
+    """A rectangle 60 mm wide has the standard uncertainty 60 / sqrt(12): GUM 4.3.7."""
+    plane, flags = leaf_plane(SIZE, 60.0, None, None)
+    assert flags == ("height_assumed",)
+    assert plane.u_mm > LEAF_SHARE_OF_HEIGHT * 60.0 / np.sqrt(12.0)
+    sure, _ = leaf_plane(SIZE, 60.0, Measured(50.0, 1.0), None)
+    assert sure.u_mm < plane.u_mm / 2
+
+
+def test_an_unknown_fill_is_flagged_and_doubted():
+    plane, flags = leaf_plane(TraySize(500.0, 250.0), 0.0, Measured(50.0, 1.0), None)
+    sure, _ = leaf_plane(SIZE, 0.0, Measured(50.0, 1.0), None)
+    assert flags == ("rim_height_missing",)
+    assert plane.u_mm > sure.u_mm + 5.0
