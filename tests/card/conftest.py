@@ -182,15 +182,17 @@ class Studio:
         ideal = np.stack(np.meshgrid(u.astype(np.float32), v.astype(np.float32)), axis=-1)
         if self.lens.k1:
             bent = ideal
-            for _ in range(4):
-                ideal = bent / (1 + self.lens.k1 * np.sum(ideal**2, axis=-1, keepdims=True))
+            for _ in range(2):  # k1 r^2 is below 0.01
+                r2 = ideal[..., 0] ** 2 + ideal[..., 1] ** 2
+                ideal = bent / (1 + np.float32(self.lens.k1) * r2)[..., None]
         # Where the line of sight meets the card: the inverse of the card's homography.
         flat = np.column_stack([place.rotation[:, :2], place.origin])
         met = cv2.perspectiveTransform(ideal, np.linalg.inv(flat).astype(np.float64))
         at = met * np.float32(dpi / 25.4) - np.float32(0.5)
         seen = cv2.remap(texture(role, dpi), at, None, cv2.INTER_LINEAR,
                          borderMode=cv2.BORDER_REPLICATE)  # fmt: skip
-        on = ((met >= 0) & (met <= np.float32(layout.size))).all(axis=-1)
+        x, y = met[..., 0], met[..., 1]
+        on = (x >= 0) & (x <= layout.size[0]) & (y >= 0) & (y <= layout.size[1])
         if any(self.look.slope) or self.look.shadow != 1:
             share = met / np.float32(layout.size)
             shade = 1 + (share - 0.5) @ np.float32(self.look.slope)
@@ -200,7 +202,7 @@ class Studio:
         share = cv2.resize(
             on.astype(np.float32), (int(width), int(height)), interpolation=cv2.INTER_AREA
         )
-        seen = cv2.resize(np.where(on[..., None], seen, 0).astype(np.float32),
+        seen = cv2.resize(seen * on[..., None],
                           (int(width), int(height)), interpolation=cv2.INTER_AREA)  # fmt: skip
         inner = (
             slice(first[1] - low[1], last[1] - low[1]),
