@@ -60,7 +60,7 @@ PLANTS = (
     Material("vivid green leaf", (55, 16), (-48, 50), (12, 8), 0.6, 0.4),
     Material("blue-green or glossy leaf", (62, 16), (-22, 14), (7, 6), 0.5, 0.3),
     Material("yellow-green leaf", (68, 14), (-20, 48), (13, 7), 0.5, 0.3),
-    Material("pale green stem or leaf", (74, 12), (-14, 25), (6, 5), 0.4, 0.1),
+    Material("pale green stem or leaf", (74, 12), (-14, 25), (6, 5), 0.4, 0.1, 0.3),
     Material("yellowed leaf", (72, 13), (-3, 52), (12, 6), 0.15, 0.1),
     Material("purple leaf", (33, 11), (28, -10), (11, 9), 0.4, 0.05, 0.4),
     Material("dull purple leaf", (36, 12), (11, 0), (7, 6), 0.4, 0.02, 0.0),
@@ -80,7 +80,7 @@ OTHERS = (
     Material("wood", (62, 14), (11, 32), (9, 6), 0.6),
     Material("terracotta or skin", (58, 14), (24, 28), (8, 8), 0.3),
     Material("blue", (48, 20), (0, -26), (14, 12), 0.4),
-    Material("turquoise", (48, 18), (-24, -8), (12, 7), 0.3),
+    Material("turquoise", (48, 18), (-24, -8), (12, 7), 0.3, unsure=0.0),
 )
 
 
