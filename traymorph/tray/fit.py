@@ -105,6 +105,8 @@ def best_starts(
     list of Place
         At most six, best first, each apart from the others.
     """
+    if not places:
+        return []
     judged = _judge(evidence, np.array([[p.x, p.y, p.turn_deg] for p in places]), size_mm)
     for step in _NUDGES_MM:
         some = np.array([[p.x, p.y, p.turn_deg] for p in _separate(judged, _NUDGED)])

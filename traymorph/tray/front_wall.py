@@ -30,6 +30,8 @@ _STEP_L = 12.0
 _SHORT_SIDE_GAIN = 0.15
 _FLAT_TOP = 0.015
 _LEAST_END_SCORE = 0.1
+_LEAST_TRAY = 0.15
+"""Share of plants above and of black below the edge that a tray's front shows at the least."""
 _EDGE_SEEN = 0.25
 _EDGE_U_MM, _UNSEEN_U_MM = 0.6, 3.0
 _FOOT_U_MM = 2.0
@@ -265,6 +267,9 @@ def _interval(columns: _Columns, length_mm: float) -> tuple[float, float]:
         + 0.5 * np.max(steps, axis=0)
         - 3.0 * missing
     )
+    score[plant.mean(starts, ends) + black.mean(starts, ends) < _LEAST_TRAY] = -np.inf
+    if not np.isfinite(score).any():
+        return -np.inf, 0.0
     top = starts[score > score.max() - _FLAT_TOP]
     return float(score.max()), float(top.mean())
 

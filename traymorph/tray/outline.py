@@ -166,11 +166,12 @@ def at_rim_widths(steps: Plane) -> Plane:
 
 
 def inner_edges(read: Profiles) -> NDArray[np.float64]:
-    """Strength of any step at the outline itself, where the rim's top meets the inside."""
+    """Strength of any step at the outline itself, where the rim's black top meets the inside."""
     light, bare = read.lightness, read.bare
-    step = light[rim_band(1.0, 3.0)].mean(axis=0) - light[rim_band(-3.0, -1.0)].mean(axis=0)
-    shown = bare[rim_band(-3.0, 3.0)].min(axis=0)
-    strength: NDArray[np.float64] = (np.clip(np.abs(step) / _EDGE_L, 0.0, 1.0) * shown).mean(axis=1)
+    rim = light[rim_band(1.0, 3.0)].mean(axis=0)
+    step = np.abs(rim - light[rim_band(-3.0, -1.0)].mean(axis=0))
+    shown = bare[rim_band(-3.0, 3.0)].min(axis=0) * blackness(rim)
+    strength: NDArray[np.float64] = (np.clip(step / _EDGE_L, 0.0, 1.0) * shown).mean(axis=1)
     return strength
 
 
