@@ -24,6 +24,8 @@ _SAMPLES = 17
 _ALONG = (0.25, 0.5, 0.75)
 _ROUNDS = 15
 _SETTLED_PX = 0.005
+_NEARLY_SETTLED_PX = 0.05
+"""In a noisy photo edges come and go between rounds; what still moves less than this is good."""
 _FIRST_REACH, _REACH = 0.7, 0.45
 """How far to look across an edge, as a share of the cell: wide first, then short of the next."""
 _LEAST_CONTRAST = 0.3
@@ -120,15 +122,18 @@ def measure_corners(linear: NDArray[np.float32], layout: CardLayout, homography:
     """
     edges = edge_table(layout)
     step = _Step(linear, edges, homography, _FIRST_REACH)
+    moved = np.inf
     for _ in range(_ROUNDS):
         good = step.good & (np.abs(step.offset) < step.reach)
         if good.sum() < _LEAST_EDGES:
-            break
+            return _nothing(layout, homography)
         homography, moved = step.refine(homography, good)
         step = _Step(linear, edges, homography, _REACH)
         if moved < _SETTLED_PX:
-            return _by_marker(step, layout, homography)
-    return _nothing(layout, homography)
+            break
+    if moved > _NEARLY_SETTLED_PX:
+        return _nothing(layout, homography)
+    return _by_marker(step, layout, homography)
 
 
 class _Step:
