@@ -1,6 +1,8 @@
 """A trial's lists become jobs: one per tray, with every photo that shows it."""
 
 import hashlib
+from collections import Counter
+from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -11,6 +13,26 @@ from traymorph.model.results import Failure
 from traymorph.model.trial import PhotoEntry, Sample, Trial
 
 _HASH_BLOCK = 1 << 20
+_LONGEST_STEM = 80
+
+
+@dataclass(frozen=True, slots=True)
+class JobPhoto:
+    """A photo of a job.
+
+    Parameters
+    ----------
+    entry : PhotoEntry
+        The photo as the lists describe it.
+    name : str
+        How tables and messages name it: relative to ``photos/`` in a trial, else its file name.
+    picture : str
+        Stem of the pictures made of it, unlike that of any other photo of the run.
+    """
+
+    entry: PhotoEntry
+    name: str
+    picture: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -21,7 +43,7 @@ class TrayJob:
     ----------
     sample : Sample
         The tray.
-    photos : tuple of PhotoEntry
+    photos : tuple of JobPhoto
         Its photos.
     settings : Settings
         Of the trial.
@@ -30,34 +52,45 @@ class TrayJob:
     """
 
     sample: Sample
-    photos: tuple[PhotoEntry, ...]
+    photos: tuple[JobPhoto, ...]
     settings: Settings
     overlays: Path | None
     masks: Path | None
 
     def fingerprint(self) -> str:
-        """Hash of everything that the tray's numbers depend on, photo bytes included."""
+        """Hash of everything that the tray's numbers depend on, photo bytes included.
+
+        Columns that only name things (treatment, block) are left out: correcting them must not
+        have the photos measured again.
+        """
+        sample = self.sample
         digest = hashlib.sha256()
         facts = (
             traymorph.__version__,
             self.settings.fingerprint(),
-            repr(self.sample),
-            repr([(p.path.name, p.view, p.taken_on, p.part) for p in self.photos]),
+            repr((sample.kind, sample.size, sample.photographed_on, sample.columns.get("crop"))),
+            repr([(p.name, p.entry.view, p.entry.taken_on, p.entry.part) for p in self.photos]),
         )
         for fact in facts:
             digest.update(fact.encode())
         for photo in self.photos:
-            digest.update(_file_digest(photo.path))
+            digest.update(_file_digest(photo.entry.path))
         return digest.hexdigest()
 
+    def overlay_of(self, photo: JobPhoto) -> Path | None:
+        """Where a photo's overlay goes."""
+        return self.overlays / f"{photo.picture}.jpg" if self.overlays else None
+
+    def mask_of(self, photo: JobPhoto) -> Path | None:
+        """Where a photo's class mask goes."""
+        return self.masks / f"{photo.picture}.png" if self.masks else None
+
     def pictures(self) -> list[Path]:
-        """Every picture that measuring this tray may leave behind."""
-        stems = [picture_stem(self.sample.tray_id, photo.path) for photo in self.photos]
-        overlays = [self.overlays / f"{stem}.jpg" for stem in stems] if self.overlays else []
-        masks = (
-            [self.masks / f"{photo.path.stem}.png" for photo in self.photos] if self.masks else []
-        )
-        return overlays + masks
+        """Every picture that measuring this tray leaves behind."""
+        wanted = [
+            place(photo) for photo in self.photos for place in (self.overlay_of, self.mask_of)
+        ]
+        return [path for path in wanted if path is not None]
 
 
 def _file_digest(path: Path) -> bytes:
@@ -71,14 +104,32 @@ def _file_digest(path: Path) -> bytes:
     return digest.digest()
 
 
-def picture_stem(tray_id: str, photo: Path) -> str:
-    """File name (without suffix) of a photo's overlay; safe whatever the tray is called.
+def _name(photo: Path, folder: Path) -> str:
+    photos = folder / "photos"
+    return photo.relative_to(photos).as_posix() if photo.is_relative_to(photos) else photo.name
 
-    Photos of different trays may share a file name, so the tray's name goes first; characters
-    that a file system may refuse become ``_`` and a short hash keeps such names apart.
+
+def _picture_stems(photos: Sequence[PhotoEntry]) -> dict[Path, str]:
+    """File names (without suffix) for the pictures made of photos.
+
+    The photo's own stem, with its tray before it where two photos share one (``T1/overhead.jpg``,
+    ``T2/overhead.jpg``).
     """
-    wanted = f"{tray_id}_{photo.stem}"
-    safe = "".join(char if char.isalnum() or char in "-_" else "_" for char in wanted)[:80]
+    shared = Counter(photo.path.stem.casefold() for photo in photos)
+    return {
+        photo.path: _safe(
+            photo.path.stem
+            if shared[photo.path.stem.casefold()] == 1
+            else f"{photo.tray_id}_{photo.path.stem}"
+        )
+        for photo in photos
+    }
+
+
+def _safe(wanted: str) -> str:
+    """Replace what a file system may refuse; a short hash keeps names apart that were changed."""
+    safe = "".join(char if char.isalnum() or char in "-_ ." else "_" for char in wanted)
+    safe = safe.strip(" .")[:_LONGEST_STEM]
     if safe != wanted:
         safe = f"{safe}_{hashlib.sha256(wanted.encode()).hexdigest()[:8]}"
     return safe
@@ -96,17 +147,19 @@ def plan_jobs(
     failures : list of Failure
         Photos that nothing attributes, and samples without photos.
     """
-    by_tray: dict[str, list[PhotoEntry]] = {sample.tray_id: [] for sample in trial.samples}
+    by_tray: dict[str, list[JobPhoto]] = {sample.tray_id: [] for sample in trial.samples}
+    stems = _picture_stems(trial.photos)
     failures = []
-    for photo in trial.photos:
-        if photo.tray_id is None:
+    for entry in trial.photos:
+        name = _name(entry.path, trial.folder)
+        if entry.tray_id is None:
             message = (
-                f"{photo.path.name}: nothing says which tray it shows. Put it into a sub-folder "
+                f"{name}: nothing says which tray it shows. Put it into a sub-folder "
                 "of photos/ named by the tray, or list it in photos.csv."
             )
-            failures.append(Failure("", photo.path.name, message, ExitCode.PHOTO))
+            failures.append(Failure("", name, message, ExitCode.PHOTO))
         else:
-            by_tray[photo.tray_id].append(photo)
+            by_tray[entry.tray_id].append(JobPhoto(entry, name, stems[entry.path]))
     jobs = []
     for sample in trial.samples:
         photos = by_tray[sample.tray_id]

@@ -17,7 +17,7 @@ from traymorph.model.results import (
     TrayRow,
 )
 from traymorph.pipeline.combine import combine_photos, group_by_day
-from traymorph.pipeline.jobs import TrayJob, picture_stem
+from traymorph.pipeline.jobs import JobPhoto, TrayJob
 from traymorph.pipeline.mask_photo import class_mask, write_class_mask
 from traymorph.pipeline.outcome import PhotoOutcome
 from traymorph.pipeline.overhead import measure_overhead_photo
@@ -25,6 +25,7 @@ from traymorph.pipeline.seen import SeenPhoto, see, segment
 from traymorph.pipeline.side import measure_side_photo
 from traymorph.report.canvas import save_jpeg
 
+_Photo = tuple[JobPhoto, SeenPhoto]
 _MISSING_VIEW = {View.OVERHEAD: "no_overhead_photo", View.SIDE: "no_side_photo"}
 
 
@@ -65,15 +66,15 @@ class _TrayWork:
     def measure(self) -> TrayResult:
         """Measure day by day."""
         seen = []
-        for entry in self._job.photos:
+        for wanted in self._job.photos:
             try:
-                photo = see(entry, self._job.settings.card.printed_bar_mm)
+                photo = see(wanted.entry, self._job.settings.card.printed_bar_mm)
             except TraymorphError as err:
-                self._fail(entry.path.name, str(entry.view or ""), err)
+                self._fail(wanted, str(wanted.entry.view or ""), err)
             else:
-                seen.append((self._day_of(photo), photo))
+                seen.append((self._day_of(photo), (wanted, photo)))
         rows = [self._measure_day(day, photos) for day, photos in group_by_day(seen).items()]
-        order = {entry.path.name: place for place, entry in enumerate(self._job.photos)}
+        order = {wanted.name: place for place, wanted in enumerate(self._job.photos)}
         self._checks.sort(key=lambda check: order[check.photo])
         return TrayResult(
             self._job.sample.tray_id,
@@ -82,12 +83,12 @@ class _TrayWork:
             tuple(self._failures),
         )
 
-    def _measure_day(self, day: date | None, photos: list[SeenPhoto]) -> TrayRow | None:
+    def _measure_day(self, day: date | None, photos: list[_Photo]) -> TrayRow | None:
         """Side photos first: they give the height at which overhead areas are taken."""
         done = _Day({View.OVERHEAD: [], View.SIDE: []})
         for view in (View.SIDE, View.OVERHEAD):
-            for photo in (one for one in photos if one.view is view):
-                self._measure_photo(photo, done)
+            for wanted, photo in (one for one in photos if one[1].view is view):
+                self._measure_photo(wanted, photo, done)
         if not done.used:
             return None
         metrics = {name: Measured() for name in METRICS}
@@ -111,15 +112,15 @@ class _TrayWork:
             ),
         )
 
-    def _measure_photo(self, photo: SeenPhoto, done: _Day) -> None:
+    def _measure_photo(self, wanted: JobPhoto, photo: SeenPhoto, done: _Day) -> None:
         """Measure one photo of a day into what the day has given so far."""
         try:
             outcome = self._outcome(photo, done)
         except TraymorphError as err:
-            self._fail(photo.entry.path.name, photo.view.value, err, photo)
+            self._fail(wanted, photo.view.value, err, photo)
             return
-        self._write_pictures(photo, outcome)
-        self._checks.append(self._check(photo, outcome.quality))
+        self._write_pictures(wanted, photo, outcome)
+        self._checks.append(self._check(wanted.name, photo, outcome.quality))
         done.readings[photo.view].append(outcome.metrics)
         done.flags.extend((*outcome.flags, *outcome.quality.flags))
         done.used.append(photo)
@@ -134,23 +135,24 @@ class _TrayWork:
         height = side.get("canopy_height_mm", Measured())
         return measure_overhead_photo(photo, segmented, size, settings, height)
 
-    def _write_pictures(self, photo: SeenPhoto, outcome: PhotoOutcome) -> None:
-        job = self._job
-        if job.overlays is not None:
-            name = f"{picture_stem(job.sample.tray_id, photo.entry.path)}.jpg"
-            save_jpeg(outcome.overlay, job.overlays / name)
-        if job.masks is not None:
+    def _write_pictures(self, wanted: JobPhoto, photo: SeenPhoto, outcome: PhotoOutcome) -> None:
+        overlay, mask = self._job.overlay_of(wanted), self._job.mask_of(wanted)
+        if overlay is not None:
+            save_jpeg(outcome.overlay, overlay)
+        if mask is not None:
             classes = class_mask(outcome.masks, photo.photo.size_px, photo.sighting)
-            write_class_mask(classes, job.masks / f"{photo.entry.path.stem}.png")
+            write_class_mask(classes, mask)
 
     def _day_of(self, photo: SeenPhoto) -> date | None:
         """When the photo was taken: the list, else the phone, else the stated day."""
         taken = photo.entry.taken_on or photo.photo.camera.taken_on
         return taken.date() if taken is not None else self._job.sample.photographed_on
 
-    def _check(self, photo: SeenPhoto, quality: PhotoQuality, error: str = "") -> PhotoCheck:
+    def _check(
+        self, name: str, photo: SeenPhoto, quality: PhotoQuality, error: str = ""
+    ) -> PhotoCheck:
         return PhotoCheck(
-            photo=photo.entry.path.name,
+            photo=name,
             tray_id=self._job.sample.tray_id,
             view=photo.view.value,
             sha256=photo.photo.sha256,
@@ -165,13 +167,13 @@ class _TrayWork:
         )
 
     def _fail(
-        self, name: str, view: str, err: TraymorphError, photo: SeenPhoto | None = None
+        self, wanted: JobPhoto, view: str, err: TraymorphError, photo: SeenPhoto | None = None
     ) -> None:
         """List a failed photo, with what its card told if it was found."""
-        tray_id = self._job.sample.tray_id
+        tray_id, name = self._job.sample.tray_id, wanted.name
         self._failures.append(Failure(tray_id, name, str(err), err.exit_code))
         if photo is None:
             self._checks.append(PhotoCheck(photo=name, tray_id=tray_id, view=view, error=str(err)))
         else:
             quality = check_photo(photo.photo.rgb, photo.sighting)
-            self._checks.append(self._check(photo, quality, str(err)))
+            self._checks.append(self._check(name, photo, quality, str(err)))

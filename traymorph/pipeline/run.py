@@ -5,7 +5,7 @@ ledger. Tables are written from what the ledger holds, so ``results/`` may be de
 """
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 from traymorph.config.lists import loose_trial, read_trial
@@ -173,12 +173,14 @@ def _run_jobs(
     for job in jobs:
         known = ledger.find(job.sample.tray_id, fingerprints[job.sample.tray_id])
         if known is not None and _pictures_there(job, known):
-            done[job.sample.tray_id] = known
+            done[job.sample.tray_id] = _with_columns(known, job.sample.columns)
     reused = len(done)
     waiting = [job for job in jobs if job.sample.tray_id not in done]
     progress(reused, len(jobs))
-    if waiting:
+    if jobs:
         run_id = ledger.begin_run()
+        for tray_id, known in done.items():
+            ledger.record(run_id, fingerprints[tray_id], known)
         for job, result in choose_executor(workers, len(waiting)).run(measure_tray, waiting):
             tray_id = job.sample.tray_id
             ledger.record(run_id, fingerprints[tray_id], result)
@@ -187,9 +189,11 @@ def _run_jobs(
     return [done[job.sample.tray_id] for job in jobs], reused
 
 
+def _with_columns(known: TrayResult, columns: dict[str, str]) -> TrayResult:
+    """Give a known tray the columns that trays.csv holds today."""
+    return replace(known, rows=tuple(replace(row, columns=columns) for row in known.rows))
+
+
 def _pictures_there(job: TrayJob, known: TrayResult) -> bool:
-    """Whether every picture of a known tray still exists (failed photos leave none)."""
-    failed = {failure.photo for failure in known.failures}
-    if failed:
-        return False
-    return all(picture.exists() for picture in job.pictures())
+    """Whether a known tray was measured whole and every picture of it still exists."""
+    return not known.failures and all(picture.exists() for picture in job.pictures())
