@@ -47,6 +47,8 @@ class RimEvidence:
         Canopy, canopy_in_photo, and a* and b* of what stands there times its share of plant.
     leaves_above_rim_mm : float
         Height above the rim at which ``canopy`` was read.
+    photo_turn_deg : float
+        Turn of the photo's upper edge in the grid.
     """
 
     grid: PlaneGrid
@@ -58,6 +60,7 @@ class RimEvidence:
     rim_layers: Plane
     canopy_layers: Plane
     leaves_above_rim_mm: float
+    photo_turn_deg: float
 
 
 def blackness(lightness: Plane) -> Plane:
@@ -159,7 +162,15 @@ def gather(
         rim_layers=np.stack([lightness, bare], axis=-1).astype(np.float32),
         canopy_layers=np.dstack([canopy, held, hue]).astype(np.float32),
         leaves_above_rim_mm=leaves_above_rim_mm,
+        photo_turn_deg=_photo_turn(viewpoint, rim_height_mm),
     )
+
+
+def _photo_turn(viewpoint: Viewpoint, height_mm: float) -> float:
+    width, height = viewpoint.size_px
+    row = np.array([[0.4 * width, 0.5 * height], [0.6 * width, 0.5 * height]])
+    left, right = viewpoint.on_plane(row, height_mm)
+    return float(np.degrees(np.arctan2(*(right - left)[::-1])))
 
 
 def _within(x: Plane, y: Plane, shape: tuple[int, ...]) -> Plane:

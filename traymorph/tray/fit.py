@@ -30,6 +30,8 @@ _BLACK_WEIGHT, _INNER_WEIGHT, _CANOPY_WEIGHT, _CROP_WEIGHT = 0.3, 1.0, 0.7, 0.35
 _LOPSIDED_WEIGHT = 0.06
 """A canopy 5 mm off across one axis then costs as much as losing a tenth of the rim's edge."""
 _LOST_WEIGHT = 2.0
+_ASKEW_WEIGHT, _ASKEW_DEG = 0.06, 20.0
+"""People hold the phone along the tray: tells the turn of a closed canopy that hides the rim."""
 _OVERHANG_MM, _OVERHANG_PER_MM = 12.0, 0.25
 """How far leaves usually reach over the rim; grows with their height."""
 _FULL = 0.5
@@ -61,6 +63,7 @@ def scores(read: Profiles) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
         + _CROP_WEIGHT * other_crops(read)
         - _LOPSIDED_WEIGHT * lopsidedness(read)
         - _LOST_WEIGHT * lost
+        - _ASKEW_WEIGHT * np.minimum((read.askew_deg / _ASKEW_DEG) ** 2, 1.0)
     )
     return score.astype(np.float64), RIM_WIDTHS_MM[np.argmax(by_width, axis=0)]
 

@@ -21,7 +21,9 @@ _EDGE_L = 15.0
 _LEAN_MM, _LEAN_PER_MM = 2.5, 0.035
 """How far leaning plants shift the canopy's edge on a part of the outline; grows with height."""
 _FARTHEST_LEAN = 4.0
-_GOES_ON, _IN_VIEW = 0.25, 0.9
+_LIGHTER_INSIDE = 0.4
+_FAR_MM = (60.0, 76.0, 92.0)
+_GOES_ON, _IN_VIEW = 0.35, 0.9
 _FULL = 0.3
 _OTHER_COLOUR = 15.0
 """Distance in the a*b* plane from which on two stands are surely of another crop."""
@@ -43,6 +45,8 @@ class Profiles:
         Which side a sample lies on: 0 and 2 run along the length, 1 and 3 along the width.
     leaves_above_rim_mm : float
         At what height above the rim the canopy was read.
+    askew_deg : ndarray, shape (candidates,)
+        Angle between the outline and the photo's edges, 0 to 45.
     """
 
     lightness: Plane
@@ -52,6 +56,7 @@ class Profiles:
     colour: Plane
     side: NDArray[np.int64]
     leaves_above_rim_mm: float
+    askew_deg: NDArray[np.float64]
 
 
 def profiles(
@@ -99,8 +104,17 @@ def profiles(
 
     lightness, bare = read(evidence.rim_layers, RIM_OFFSETS_MM)
     canopy, held, *colour = read(evidence.canopy_layers, CANOPY_OFFSETS_MM)
-    leaves = evidence.leaves_above_rim_mm
-    return Profiles(lightness, bare, canopy, held, np.stack(colour), side, leaves)
+    askew = np.abs((places[:, 2] - evidence.photo_turn_deg + 45.0) % 90.0 - 45.0)
+    return Profiles(
+        lightness,
+        bare,
+        canopy,
+        held,
+        np.stack(colour),
+        side,
+        evidence.leaves_above_rim_mm,
+        askew,
+    )
 
 
 def _outline(
@@ -166,10 +180,14 @@ def at_rim_widths(steps: Plane) -> Plane:
 
 
 def inner_edges(read: Profiles) -> NDArray[np.float64]:
-    """Strength of any step at the outline itself, where the rim's black top meets the inside."""
+    """Strength of a step at the outline itself, where the rim's black top meets the inside.
+
+    An inside lighter than the rim counts for less: a bench seen between two trays looks the same.
+    """
     light, bare = read.lightness, read.bare
     rim = light[rim_band(1.0, 3.0)].mean(axis=0)
-    step = np.abs(rim - light[rim_band(-3.0, -1.0)].mean(axis=0))
+    step = rim - light[rim_band(-3.0, -1.0)].mean(axis=0)
+    step = np.where(step > 0, step, -_LIGHTER_INSIDE * step)
     shown = bare[rim_band(-3.0, 3.0)].min(axis=0) * blackness(rim)
     strength: NDArray[np.float64] = (np.clip(step / _EDGE_L, 0.0, 1.0) * shown).mean(axis=1)
     return strength
@@ -253,9 +271,12 @@ def canopy_edges(read: Profiles) -> tuple[NDArray[np.float64], NDArray[np.float6
         profile = np.minimum((read.canopy[:, :, half] * share).sum(axis=2) / full[:, 0], 1.0)
         reach.append(start + step * profile[counted].sum(axis=0))
         held = read.held[canopy_band(0.0, 36.0)][:, :, half].mean(axis=(0, 2))
-        goes_on = profile[canopy_band(92.0, 112.0)].mean(axis=0) > _GOES_ON
-        free.append(~goes_on & (held > _IN_VIEW))
-    return np.array(reach, dtype=np.float64), np.array(free, dtype=np.float64)
+        # the photo may end within a neighbouring tray: any stretch that far out tells
+        beyond = np.max([profile[canopy_band(d, d + 16.0)].mean(axis=0) for d in _FAR_MM], axis=0)
+        free.append((beyond < _GOES_ON) & (held > _IN_VIEW))
+    # a neighbour seldom stands along half a side alone: both halves count, or none
+    sides = np.array(free).reshape(4, 2, -1).all(axis=1)
+    return np.array(reach, dtype=np.float64), np.repeat(sides, 2, axis=0).astype(np.float64)
 
 
 def lopsidedness(read: Profiles) -> NDArray[np.float64]:
