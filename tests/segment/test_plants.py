@@ -22,13 +22,13 @@ GREY_BENCH, WOOD = (120, 122, 124), (176, 138, 92)
 def scene(leaf, ground, around=GREY_BENCH, seed=0):
     """Leaves on a ground in a tray on a bench, with light and shade; truth: 1 = plant."""
     rng = np.random.default_rng(seed)
-    h, w = 360, 480
+    h, w = 240, 320
     picture = np.tile(np.float32(around), (h, w, 1))
-    picture[60:300, 80:400] = ground
-    picture[60:300, 80:400] *= rng.normal(1.0, 0.10, (240, 320, 1))
+    picture[40:200, 50:270] = ground
+    picture[40:200, 50:270] *= rng.normal(1.0, 0.10, (160, 220, 1))
     truth = np.zeros((h, w), dtype=np.uint8)
-    for _ in range(150):
-        x, y = int(rng.integers(95, 385)), int(rng.integers(75, 285))
+    for _ in range(75):
+        x, y = int(rng.integers(65, 255)), int(rng.integers(55, 185))
         axes = (int(rng.integers(9, 15)), int(rng.integers(6, 9)))
         angle = float(rng.uniform(0, 360))
         shape = np.zeros((h, w), dtype=np.uint8)
@@ -64,7 +64,7 @@ def test_the_bench_is_no_plant(bench):
     rgb, truth = scene(GREEN, COIR, bench)
     found = plant(rgb) > 0.5
     assert dice(found, truth) > 0.93
-    assert np.mean(found[:50]) < 0.01
+    assert np.mean(found[:30]) < 0.01
 
 
 def test_a_photo_without_card_on_soil():

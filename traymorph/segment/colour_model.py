@@ -122,7 +122,7 @@ def fit(
     PhotoColours
     """
     seen = features(rgb)
-    near = cv2.GaussianBlur(seen_share, (0, 0), reach_px)
+    near = _around(seen_share, reach_px)
     smooth = _smoothness(seen[0], max(0.4 * reach_px, 1.2))
     common = Mixture.common(calibrated=calibrated)
     if calibrated:
@@ -137,15 +137,25 @@ def fit(
         share *= seen_share / (share.sum(axis=0) + np.float32(_STRANGE))
         mixture = _refit(common, share, seen, pixels)
         for k in range(len(local)):
-            around = cv2.GaussianBlur(share[k], (0, 0), reach_px) / (near + np.float32(1e-3))
+            around = _around(share[k], reach_px) / (near + np.float32(1e-3))
             local[k] = suits[k] * (_LOCAL * around + (1.0 - _LOCAL) * mixture.weight[k])
     vivid = share[_VIVID].sum(axis=0)
     # Photos without a card may show anything: soil beside leaves is then not told from faint
     # leaves this way. From the side hardly any ground is seen.
-    green = cv2.GaussianBlur(vivid, (0, 0), reach_px)
-    leaf = np.stack([cv2.GaussianBlur(vivid * c, (0, 0), reach_px) for c in seen])
+    green = _around(vivid, reach_px)
+    leaf = np.stack([_around(vivid * c, reach_px) for c in seen])
     leaf /= green + np.float32(1e-3)
     return PhotoColours(mixture, local, leaf, green * (calibrated and view is View.OVERHEAD))
+
+
+def _around(image: Floats, reach_px: float) -> Floats:
+    """Gaussian mean of the neighbourhood, computed on a reduced picture where that is enough."""
+    factor = max(reach_px / 3.0, 1.0)
+    height, width = image.shape
+    size = (max(round(width / factor), 1), max(round(height / factor), 1))
+    reduced = cv2.resize(image, size, interpolation=cv2.INTER_AREA)
+    blurred = cv2.GaussianBlur(reduced, (0, 0), reach_px / factor)
+    return cv2.resize(blurred, (width, height), interpolation=cv2.INTER_LINEAR)
 
 
 def _smoothness(light: Floats, reach_px: float) -> Floats:
