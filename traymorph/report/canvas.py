@@ -12,7 +12,9 @@ from pathlib import Path
 import cv2
 import numpy as np
 from numpy.typing import NDArray
-from PIL import Image, ImageDraw, ImageFont
+from PIL import Image, ImageDraw
+
+from traymorph.report.lettering import draw_text, font, legible, text_length
 
 BLUE = (0, 114, 178)
 ORANGE = (230, 159, 0)
@@ -23,6 +25,7 @@ _FADE_TO_GREY = 0.75
 _FADE_TO_PAPER = 0.42
 _SHIFT = 4  # sub-pixel bits of cv2's drawing calls
 _JPEG_QUALITY = 88
+_CUT_OUT = " … "
 
 
 @dataclass(frozen=True, slots=True)
@@ -153,19 +156,35 @@ class Canvas:
         """Write words at a canvas position, on a light plate so that they can be read anywhere."""
         image = Image.fromarray(self.rgb)
         draw = ImageDraw.Draw(image, "RGBA")
-        font = _font(size * self.unit)
+        words = legible(text)
+        face = font(size * self.unit)
         place = (float(at[0]), float(at[1]))
-        left, top, right, bottom = draw.textbbox(place, text, font=font, anchor=anchor)
+        left, top, right, bottom = draw.textbbox(place, words, font=face, anchor=anchor)
         pad = 3 * self.unit
         draw.rectangle((left - pad, top - pad, right + pad, bottom + pad), fill=(*_PAPER, 215))
-        draw.text(place, text, font=font, fill=INK, anchor=anchor)
+        draw.text(place, words, font=face, fill=INK, anchor=anchor)
         self.rgb = np.array(image)
 
-    def scale_bar(self, canvas_px_per_mm: float, length_mm: float) -> None:
-        """Draw a bar of a round length at the lower left."""
+    def scale_bar(
+        self, canvas_px_per_mm: float, length_mm: float, beside_px: NDArray[np.float64]
+    ) -> None:
+        """Draw a bar of a round length at the lower left, or right where it would hide the card.
+
+        Parameters
+        ----------
+        canvas_px_per_mm : float
+            Canvas pixels that a millimetre covers.
+        length_mm : float
+            Length of the bar, mm.
+        beside_px : ndarray, shape (n, 2)
+            Outline of the card, photo pixels.
+        """
         unit = self.unit
         length = canvas_px_per_mm * length_mm
         left, bottom = 16 * unit, self.rgb.shape[0] - 16 * unit
+        card = self.to_canvas(beside_px)
+        if card[:, 0].min() < left + length + 8 * unit and card[:, 1].max() > bottom - 30 * unit:
+            left = self._size[0] - 16 * unit - length
         plate = (int(left - 8 * unit), int(bottom - 30 * unit))
         edge = (int(left + length + 8 * unit), int(bottom + 8 * unit))
         cv2.rectangle(self.rgb, plate, edge, _PAPER, -1)
@@ -191,18 +210,19 @@ class Canvas:
         image.paste(Image.fromarray(self.rgb), (0, 0))
         draw = ImageDraw.Draw(image)
         top = self.rgb.shape[0] + 10 * unit
-        draw.text((16 * unit, top), title, font=_font(13 * unit), fill=INK)
+        words = _shortened(title, 13 * unit, width - 32 * unit)
+        draw_text(draw, (16 * unit, top), words, 13 * unit, INK)
         top += 1.3 * line
         for place, words in enumerate(values):
             column, row = place % columns, place // columns
             at = (16 * unit + column * (width - 32 * unit) / columns, top + row * line)
-            draw.text(at, words, font=_font(11.5 * unit), fill=INK)
+            draw_text(draw, at, words, 11.5 * unit, INK)
         top += rows * line + 6 * unit
-        for row in legend_rows:
+        for legend_row in legend_rows:
             left = 16 * unit
-            for entry, wide in row:
+            for entry, wide in legend_row:
                 _swatch(draw, entry, left, top, unit)
-                draw.text((left + 24 * unit, top), entry.words, font=_font(10 * unit), fill=INK)
+                draw_text(draw, (left + 24 * unit, top), entry.words, 10 * unit, INK)
                 left += wide
             top += line
         return image
@@ -218,17 +238,21 @@ def save_jpeg(image: Image.Image, path: Path) -> None:
     temporary.replace(path)
 
 
-def _font(size: float) -> ImageFont.FreeTypeFont | ImageFont.ImageFont:
-    return ImageFont.load_default(max(8.0, size))
+def _shortened(text: str, size: float, width: float) -> str:
+    """Cut a line out in its middle until it fits: names of trays and photos may be long."""
+    kept, half = text, len(text) // 2
+    while half > 1 and text_length(kept, size) > width:
+        half -= 1
+        kept = text[:half] + _CUT_OUT + text[-half:]
+    return kept
 
 
 def _legend_rows(legend: list[Legend], width: int, unit: float) -> list[list[tuple[Legend, float]]]:
     """Break the legend into rows that fit the canvas."""
-    font = _font(10 * unit)
     rows: list[list[tuple[Legend, float]]] = [[]]
     used = 0.0
     for entry in legend:
-        wide = font.getlength(entry.words) + 44 * unit
+        wide = text_length(entry.words, 10 * unit) + 44 * unit
         if rows[-1] and used + wide > width - 32 * unit:
             rows.append([])
             used = 0.0

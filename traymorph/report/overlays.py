@@ -78,7 +78,7 @@ def overhead_overlay(
     canvas.path(card_px, INK, 1.2, closed=True, dashed=True)
     canvas.write("card", canvas.to_canvas(card_px).min(axis=0), anchor="ld")
     middle = (card_px if opening_px is None else opening_px).mean(axis=0)
-    canvas.scale_bar(_canvas_px_per_mm(canvas, tray, middle, plane_mm), _BAR_MM)
+    canvas.scale_bar(_canvas_px_per_mm(canvas, tray, middle, plane_mm), _BAR_MM, card_px)
     legend = [
         Legend(_FADED, "not counted: faded"),
         Legend(ORANGE, "stem"),
@@ -135,7 +135,7 @@ def side_overlay(
     per_mm = float(np.linalg.norm(canvas.to_canvas(rim_px)[-1] - canvas.to_canvas(rim_px)[0])) / (
         wall.right_x_mm - wall.left_x_mm
     )
-    canvas.scale_bar(per_mm, _BAR_MM)
+    canvas.scale_bar(per_mm, _BAR_MM, card_px)
     legend = [
         Legend(_FADED, "not counted: faded"),
         Legend(ORANGE, "stem"),
@@ -166,7 +166,8 @@ def _values(metrics: dict[str, Measured], titles: dict[str, str]) -> list[str]:
     for name, words in titles.items():
         measured = metrics.get(name, Measured())
         unit = _UNIT_SIGNS.get(METRICS[name].unit, METRICS[name].unit)
-        lines.append(f"{words}  {measured.with_doubt()} {unit}".rstrip())
+        read = f"{measured.with_doubt()} {unit}" if np.isfinite(measured.value) else "not measured"
+        lines.append(f"{words}  {read}".rstrip())
     return lines
 
 
