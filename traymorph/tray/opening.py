@@ -41,8 +41,10 @@ _CUT_OFF = "cuts off much of the tray"
 _TOO_NEAR = "shows less ground than the tray covers"
 _NO_RECTANGLE = "shows no rectangle of the tray's inside size with plants or a dark rim"
 
-_PINNED_U_MM, _ONE_SIDE_U_MM, _FREE_U_MM = 0.8, 1.8, 5.0
-"""Standard uncertainty across an axis whose two sides, one side, or no side are seen."""
+_PINNED_U_MM, _ONE_SIDE_U_MM = 0.8, 1.8
+_FREE_U_MM, _FREE_U_PER_MM = 2.0, 0.06
+"""Standard uncertainty across an axis whose two sides, one side, or no side are seen; in the
+last case leaning plants shift the canopy, the more the taller they are. Rendered trays."""
 
 
 def find_opening(
@@ -106,7 +108,7 @@ def find_opening(
     return TrayOpening(
         corners_mm=corners,
         rim_height_mm=rim_height,
-        position_u_mm=_position_u(seen, read.side),
+        position_u_mm=_position_u(seen, read),
         scale_ratio=_scale_ratio(read, inside),
         seen_share=float(seen.mean()),
         in_photo_share=in_photo,
@@ -183,12 +185,13 @@ def _seen(read: Profiles, rim_width: float) -> NDArray[np.bool_]:
     return seen
 
 
-def _position_u(seen: NDArray[np.bool_], side: NDArray[np.int64]) -> float:
-    shares = [float(seen[side == s].mean()) for s in range(4)]
+def _position_u(seen: NDArray[np.bool_], read: Profiles) -> float:
+    shares = [float(seen[read.side == s].mean()) for s in range(4)]
+    free = _FREE_U_MM + _FREE_U_PER_MM * read.leaves_above_rim_mm
     across_axes = []
     for one, other in ((0, 2), (1, 3)):
         sides_seen = (shares[one] > _SIDE_SEEN) + (shares[other] > _SIDE_SEEN)
-        across_axes.append((_FREE_U_MM, _ONE_SIDE_U_MM, _PINNED_U_MM)[sides_seen])
+        across_axes.append((free, _ONE_SIDE_U_MM, _PINNED_U_MM)[sides_seen])
     return float(np.mean(across_axes))
 
 

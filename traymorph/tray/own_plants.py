@@ -9,6 +9,7 @@ from traymorph.model.masks import PlantMasks
 from traymorph.model.plane_grid import PlaneGrid
 from traymorph.model.tray import FrontWall, TrayOpening
 from traymorph.model.viewpoint import Viewpoint
+from traymorph.tray.behind import stands_behind
 
 _CELL_MM = 1.0
 _MARGIN_MM = 100.0
@@ -24,6 +25,7 @@ _NEIGHBOUR_SHARE = 0.3
 """Plants in that band, relative to those just inside the rim, that speak for a neighbour."""
 _CUT_BAND_MM = (3.0, 45.0)
 _SMOOTH_ALONG_MM = 15.0
+_BRIDGE_CELLS = 5
 _PLANT_FROM = 0.3
 """Share of plant in a cell from which on it joins its neighbours."""
 
@@ -95,7 +97,12 @@ def largest_plants(masks: PlantMasks) -> PlantMasks:
     return _masked(masks, near.astype(np.float32))
 
 
-def own_side(masks: PlantMasks, viewpoint: Viewpoint, wall: FrontWall) -> PlantMasks:
+def own_side(
+    masks: PlantMasks,
+    viewpoint: Viewpoint,
+    wall: FrontWall,
+    rgb: NDArray[np.uint8] | None = None,
+) -> PlantMasks:
     """Keep the plants of the tray seen from the side.
 
     Parameters
@@ -106,6 +113,9 @@ def own_side(masks: PlantMasks, viewpoint: Viewpoint, wall: FrontWall) -> PlantM
         The camera in the side card's frame.
     wall : FrontWall
         The tray's front wall.
+    rgb : ndarray of uint8, shape (h, w, 3), or None
+        Colour-corrected picture on the pixel grid of the masks; without it greenery behind the
+        tray is only told by place.
 
     Returns
     -------
@@ -121,6 +131,11 @@ def own_side(masks: PlantMasks, viewpoint: Viewpoint, wall: FrontWall) -> PlantM
     above = (wall.rim_y_mm + wall.rim_slope * (columns - wall.left_x_mm))[None, :] - rows[:, None]
     beyond = np.maximum(wall.left_x_mm - columns, columns - wall.right_x_mm)
     allowed = (above > -_DROOP_MM) & (beyond <= _side_reach(plant, above, columns, wall))[None, :]
+    if rgb is not None:
+        ab = cv2.cvtColor(cv2.GaussianBlur(rgb, (0, 0), 2.0), cv2.COLOR_RGB2LAB)[:, :, 1:]
+        seen = cv2.remap(ab, x, y, cv2.INTER_LINEAR).astype(np.float32) - 128.0
+        leaf = _seen_on(masks.leaf, x, y)
+        allowed &= ~stands_behind(leaf, seen, above.astype(np.float32), beyond <= 0)
     seed = (above > 0) & (above < _FOOT_MM) & (beyond <= 0)[None, :]
     own = _joined(plant, allowed, seed)
     return _kept(masks, viewpoint, grid, own)
@@ -216,14 +231,14 @@ def _joined(
     plant: NDArray[np.float32], allowed: NDArray[np.bool_], seed: NDArray[np.bool_]
 ) -> NDArray[np.float32]:
     """Cells of plant joined to those in ``seed`` through allowed cells; 1 also just around them."""
-    binary = ((plant > _PLANT_FROM) & allowed).astype(np.uint8)
-    _, labels = cv2.connectedComponents(binary, connectivity=8)
+    binary = (plant > _PLANT_FROM).astype(np.uint8)
+    # stems thinner than a cell break up: what lies within a few millimetres belongs together
+    bridged = cv2.dilate(binary, np.ones((_BRIDGE_CELLS, _BRIDGE_CELLS), np.uint8))
+    _, labels = cv2.connectedComponents(bridged * allowed.astype(np.uint8), connectivity=8)
     keep = np.zeros(labels.max() + 1, bool)
     keep[np.unique(labels[seed])] = True
     keep[0] = False
-    # soft edges reach beyond the threshold: keep a margin round every kept cell
-    near = cv2.dilate(keep[labels].astype(np.uint8), np.ones((5, 5), np.uint8)) > 0
-    return ((near | seed) & allowed).astype(np.float32)
+    return ((keep[labels] | seed) & allowed).astype(np.float32)
 
 
 def _grid_before(wall: FrontWall) -> PlaneGrid:
