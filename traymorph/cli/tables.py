@@ -32,7 +32,8 @@ def print_report(report: RunReport, *, table: bool) -> None:
     for failure in report.failures:
         click.echo(f"Not measured: {failure.message}", err=True)
     if report.reused:
-        click.echo(f"{report.reused} trays unchanged since they were measured before.", err=True)
+        words = "tray is" if report.reused == 1 else "trays are"
+        click.echo(f"{report.reused} {words} as when measured before.", err=True)
     if report.out is not None:
         click.echo(f"Tables and pictures: {report.out}", err=True)
 

@@ -5,6 +5,7 @@ independent and a process per core is the better use of the machine.
 """
 
 import multiprocessing
+import signal
 from collections.abc import Callable, Iterator
 from concurrent.futures import ProcessPoolExecutor, as_completed
 from typing import Protocol
@@ -48,7 +49,7 @@ class ProcessExecutor:
         pool = ProcessPoolExecutor(
             max_workers=min(self._workers, len(jobs)),
             mp_context=multiprocessing.get_context("spawn"),
-            initializer=_one_thread_each,
+            initializer=_begin_worker,
         )
         try:
             pending = {pool.submit(work, job): job for job in jobs}
@@ -59,7 +60,9 @@ class ProcessExecutor:
             pool.shutdown(wait=True, cancel_futures=True)
 
 
-def _one_thread_each() -> None:
+def _begin_worker() -> None:
+    # Ctrl-C reaches every process of a terminal; the main one alone decides what happens then.
+    signal.signal(signal.SIGINT, signal.SIG_IGN)
     import cv2  # noqa: PLC0415 - in the worker only
 
     cv2.setNumThreads(1)

@@ -1,13 +1,11 @@
 """Class masks on the upright photo's pixel grid: 0 other, 1 leaf, 2 stem, 3 card."""
 
-import io
 import logging
 from pathlib import Path
 
 import cv2
 import numpy as np
 from numpy.typing import NDArray
-from PIL import Image
 
 from traymorph.config.lists import read_trial
 from traymorph.config.settings import Settings, read_settings
@@ -56,16 +54,6 @@ def class_mask(
         # A leaf that lies over the card is still a leaf.
         classes[(card > 0) & (classes == 0)] = _CARD
     return classes
-
-
-def write_class_mask(classes: NDArray[np.uint8], path: Path) -> None:
-    """Write a class mask as PNG, whole or not at all."""
-    buffer = io.BytesIO()
-    Image.fromarray(classes).save(buffer, "PNG")
-    path.parent.mkdir(parents=True, exist_ok=True)
-    partial = path.with_name(f".{path.name}.part")
-    partial.write_bytes(buffer.getvalue())
-    partial.replace(path)
 
 
 def mask_photo_file(path: Path, view: View) -> NDArray[np.uint8]:

@@ -3,6 +3,8 @@
 from dataclasses import dataclass, field
 from datetime import date
 
+from PIL import Image
+
 import traymorph
 from traymorph.errors import TraymorphError
 from traymorph.measure.photo_checks import PhotoQuality, check_photo
@@ -18,12 +20,12 @@ from traymorph.model.results import (
 )
 from traymorph.pipeline.combine import combine_photos, group_by_day
 from traymorph.pipeline.jobs import JobPhoto, TrayJob
-from traymorph.pipeline.mask_photo import class_mask, write_class_mask
+from traymorph.pipeline.mask_photo import class_mask
 from traymorph.pipeline.outcome import PhotoOutcome
 from traymorph.pipeline.overhead import measure_overhead_photo
 from traymorph.pipeline.seen import SeenPhoto, see, segment
 from traymorph.pipeline.side import measure_side_photo
-from traymorph.report.canvas import save_jpeg
+from traymorph.report.files import save_picture
 
 _Photo = tuple[JobPhoto, SeenPhoto]
 _MISSING_VIEW = {View.OVERHEAD: "no_overhead_photo", View.SIDE: "no_side_photo"}
@@ -138,10 +140,10 @@ class _TrayWork:
     def _write_pictures(self, wanted: JobPhoto, photo: SeenPhoto, outcome: PhotoOutcome) -> None:
         overlay, mask = self._job.overlay_of(wanted), self._job.mask_of(wanted)
         if overlay is not None:
-            save_jpeg(outcome.overlay, overlay)
+            save_picture(outcome.overlay, overlay)
         if mask is not None:
             classes = class_mask(outcome.masks, photo.photo.size_px, photo.sighting)
-            write_class_mask(classes, mask)
+            save_picture(Image.fromarray(classes), mask)
 
     def _day_of(self, photo: SeenPhoto) -> date | None:
         """When the photo was taken: the list, else the phone, else the stated day."""

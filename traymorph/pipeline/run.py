@@ -157,7 +157,6 @@ def measure_photos(
 
 def write_tables(report: RunReport, out: Path) -> None:
     """Write ``tray_metrics.csv`` and ``photo_checks.csv``, each whole or not at all."""
-    out.mkdir(parents=True, exist_ok=True)
     rows = [row for result in report.results for row in result.rows]
     checks = [check for result in report.results for check in result.checks]
     write_tray_metrics(out / "tray_metrics.csv", rows, report.list_columns)

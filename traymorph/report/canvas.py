@@ -5,9 +5,7 @@ else is faded; what the program decided is drawn in two colours that colour-blin
 (Okabe & Ito 2008: blue for the tray's geometry, orange for stems), each named in the strip below.
 """
 
-import io
 from dataclasses import dataclass
-from pathlib import Path
 
 import cv2
 import numpy as np
@@ -24,7 +22,6 @@ _PAPER = (247, 246, 242)
 _FADE_TO_GREY = 0.75
 _FADE_TO_PAPER = 0.42
 _SHIFT = 4  # sub-pixel bits of cv2's drawing calls
-_JPEG_QUALITY = 88
 _CUT_OUT = " … "
 
 
@@ -226,16 +223,6 @@ class Canvas:
                 left += wide
             top += line
         return image
-
-
-def save_jpeg(image: Image.Image, path: Path) -> None:
-    """Write a picture whole or not at all."""
-    buffer = io.BytesIO()
-    image.save(buffer, "JPEG", quality=_JPEG_QUALITY, optimize=True)
-    path.parent.mkdir(parents=True, exist_ok=True)
-    temporary = path.with_name(f".{path.name}.part")
-    temporary.write_bytes(buffer.getvalue())
-    temporary.replace(path)
 
 
 def _shortened(text: str, size: float, width: float) -> str:
