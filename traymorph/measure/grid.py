@@ -104,7 +104,8 @@ def _slant(grid: PlaneGrid, viewpoint: Viewpoint) -> Plane:
     rows = (np.arange(grid.shape[0], dtype=np.float32) - np.float32(row))[:, None]
     columns = (np.arange(grid.shape[1], dtype=np.float32) - np.float32(column))[None, :]
     scale = np.float32(grid.step_mm / max(eye[2] - grid.height_mm, 1.0))
-    return np.hypot(rows, columns).astype(np.float32) * scale
+    slant: Plane = np.hypot(rows, columns) * scale
+    return slant
 
 
 def grid_of_opening(

@@ -3,7 +3,9 @@
 import math
 
 import numpy as np
+from numpy.typing import NDArray
 
+from traymorph.measure.blades import blade_width_mm
 from traymorph.measure.colour import (
     index_metrics,
     lab_metrics,
@@ -68,6 +70,7 @@ def measure_overhead(tray: TrayOverhead, plane: LeafPlane) -> Result:
     metrics |= measure_plan(tray, plane)
     if metrics["canopy_cover_pct"].value > _CLOSED_PCT:
         flags.append("closed_canopy")
+    metrics["blade_width_mm"] = blade_width_mm(tray, plane)
     colours, colour_flags = _colour(tray)
     return metrics | colours, (*flags, *colour_flags)
 
@@ -97,7 +100,7 @@ def measure_side(tray: TraySide) -> Result:
         fill, fill_u = _ASSUMED_FILL_MM, _ASSUMED_FILL_U_MM
         flags.append("rim_height_missing")
     seen = np.flatnonzero(np.isfinite(tops))
-    along = (seen + 0.5) * COLUMN_MM
+    along: NDArray[np.float64] = (seen.astype(np.float64) + 0.5) * COLUMN_MM
     heights, correction_u = level_heights(tops[seen] + fill, along, _sight(tray, fill))
     u = math.hypot(tray.wall.position_u_mm, fill_u, correction_u, _scale_u(tray) * heights.mean())
     metrics |= height_metrics(heights, u)

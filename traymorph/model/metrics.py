@@ -101,7 +101,8 @@ _OVERHEAD = (
         "blade_width_mm",
         "mm",
         View.OVERHEAD,
-        "Typical width of the visible blades.",
+        "Typical width of the visible blades, from how far apart the edges between them lie; ranks "
+        "trays, its size is good to about 30 %.",
         _OWN,
         0.0,
         100.0,

@@ -149,8 +149,8 @@ def gather(
     canopy = cv2.remap(plant, x, y, cv2.INTER_LINEAR, borderMode=cv2.BORDER_CONSTANT)
     held = _within(x, y, plant.shape)
     lab = cv2.cvtColor(small, cv2.COLOR_RGB2LAB)
-    hue = lab[:, :, 1:].astype(np.float32) - 128.0
-    hue = cv2.remap(hue * plant[..., None], x, y, cv2.INTER_LINEAR)
+    hue = (lab[:, :, 1:].astype(np.float32) - 128.0) * plant[..., None]
+    raised_hue = cv2.remap(hue, x, y, cv2.INTER_LINEAR)
     bare = (1.0 - seen) * in_photo
     return RimEvidence(
         grid=grid,
@@ -160,7 +160,7 @@ def gather(
         canopy=canopy.astype(np.float32),
         canopy_in_photo=held,
         rim_layers=np.stack([lightness, bare], axis=-1).astype(np.float32),
-        canopy_layers=np.dstack([canopy, held, hue]).astype(np.float32),
+        canopy_layers=np.dstack([canopy, held, raised_hue]).astype(np.float32),
         leaves_above_rim_mm=leaves_above_rim_mm,
         photo_turn_deg=_photo_turn(viewpoint, rim_height_mm),
     )

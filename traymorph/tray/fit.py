@@ -142,7 +142,9 @@ def _separate(judged: list[Place], most: int) -> list[Place]:
 def _moves(size_mm: NDArray[np.float64]) -> NDArray[np.float64]:
     """No step, and one step each way in x, y and turn that moves the corners about 1 mm."""
     lever = np.degrees(2.0 / float(np.hypot(*size_mm)))
-    return np.vstack([np.zeros(3), np.eye(3), -np.eye(3)]) * [1.0, 1.0, lever * FINE_MM]
+    unit = np.vstack([np.zeros(3), np.eye(3), -np.eye(3)])
+    moves: NDArray[np.float64] = unit * np.array([1.0, 1.0, lever * FINE_MM])
+    return moves
 
 
 def _apart(one: Place, other: Place) -> bool:

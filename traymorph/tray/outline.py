@@ -165,11 +165,12 @@ def edge_steps(read: Profiles) -> Plane:
     """
     light, n = read.lightness, len(RIM_OFFSETS_MM) - 6
     sums = light[:-2] + light[1:-1] + light[2:]
-    step = (sums[4:] - sums[:n]) / (3.0 * _EDGE_L) * blackness(sums[:n] / 3.0)
+    dark = blackness((sums[:n] / 3.0).astype(np.float32))
+    step = (sums[4:] - sums[:n]) / (3.0 * _EDGE_L) * dark
     pairs = np.minimum(read.bare[:-1], read.bare[1:])
     fours = np.minimum(pairs[:-2], pairs[2:])
     shown = np.minimum(fours[:n], fours[3 : n + 3])
-    strength: Plane = np.clip(step, -0.5, 1.0) * shown
+    strength: Plane = (np.clip(step, -0.5, 1.0) * shown).astype(np.float32)
     return strength
 
 
@@ -197,10 +198,11 @@ def black_rim(read: Profiles) -> NDArray[np.float64]:
     """Share of the rim that is seen and blacker than what lies beyond it."""
     beyond, rim = rim_band(16.0, 20.0), rim_band(1.0, 5.0)
     bare = read.bare[beyond].sum(axis=(0, 2))
-    dark = (blackness(read.lightness[beyond]) * read.bare[beyond]).sum(axis=(0, 2))
-    usual = (dark / np.maximum(bare, 1.0))[None, :, None]
+    black = (blackness(read.lightness[beyond]) * read.bare[beyond]).sum(axis=(0, 2))
+    usual = (black / np.maximum(bare, 1.0))[None, :, None]
     excess = (blackness(read.lightness[rim]) - usual) * read.bare[rim]
-    return np.maximum(excess.mean(axis=(0, 2)), 0.0)
+    share: NDArray[np.float64] = np.maximum(excess.mean(axis=(0, 2)), 0.0)
+    return share
 
 
 def _halves(read: Profiles) -> list[NDArray[np.int64]]:
@@ -225,15 +227,8 @@ def other_crops(read: Profiles) -> NDArray[np.float64]:
         plants stand beyond, negative where the outline runs over stands of two colours.
     """
     inside, outside = canopy_band(-24.0, -4.0), canopy_band(20.0, 50.0)
-    within, beyond, weight_in, weight_out = [], [], [], []
-    for half in _halves(read):
-        for rows, colours, weights in ((inside, within, weight_in), (outside, beyond, weight_out)):
-            share = read.canopy[rows][:, :, half].mean(axis=(0, 2))
-            mean = read.colour[:, rows][:, :, :, half].mean(axis=(1, 3))
-            colours.append(mean / np.maximum(share, 1e-3))
-            weights.append(np.minimum(share / _FULL, 1.0))
-    own, other = np.array(within), np.array(beyond)  # (halves, 2, candidates)
-    by_in, by_out = np.array(weight_in), np.array(weight_out)
+    own, by_in = _colours(read, inside)
+    other, by_out = _colours(read, outside)
     total = np.maximum(by_in.sum(axis=0), 1e-3)
     middle = (own * by_in[:, None]).sum(axis=0) / total
     patchy = np.minimum(np.hypot(*np.moveaxis(own - middle, 1, 0)) / _OTHER_COLOUR, 1.0) ** 2
@@ -241,6 +236,17 @@ def other_crops(read: Profiles) -> NDArray[np.float64]:
     seam = (differs * by_out * by_in).mean(axis=0)
     result: NDArray[np.float64] = seam - (patchy * by_in).sum(axis=0) / total
     return result
+
+
+def _colours(read: Profiles, rows: slice) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    """Mean a* and b* of plants per half, (8, 2, candidates), and how full of plants, (8, n)."""
+    colours, weights = [], []
+    for half in _halves(read):
+        share = read.canopy[rows][:, :, half].mean(axis=(0, 2))
+        mean = read.colour[:, rows][:, :, :, half].mean(axis=(1, 3))
+        colours.append(mean / np.maximum(share, 1e-3))
+        weights.append(np.minimum(share / _FULL, 1.0))
+    return np.array(colours, dtype=np.float64), np.array(weights, dtype=np.float64)
 
 
 def canopy_edges(read: Profiles) -> tuple[NDArray[np.float64], NDArray[np.float64]]:

@@ -238,7 +238,8 @@ def _joined(
     keep = np.zeros(labels.max() + 1, bool)
     keep[np.unique(labels[seed])] = True
     keep[0] = False
-    return ((keep[labels] | seed) & allowed).astype(np.float32)
+    own: NDArray[np.float32] = ((keep[labels] | seed) & allowed).astype(np.float32)
+    return own
 
 
 def _grid_before(wall: FrontWall) -> PlaneGrid:
