@@ -15,7 +15,8 @@ _WHOLE_LEAF = 0.95
 """A pixel with less leaf carries the colour of what lies beside it."""
 _CLIPPED = 250
 """From this value on a channel may have been cut off."""
-_FEWEST_PIXELS = 50
+_FEWEST_PIXELS, _MOST_PIXELS = 50, 200_000
+"""Fewer pixels say nothing of a tray; more, evenly thinned, say nothing new."""
 _GREEN_HUE_DEG = (60.0, 120.0)
 """Hue between which Karcher & Richardson (2003) define their index."""
 _YELLOW_FROM_DEG, _GREEN_FROM_DEG = 60.0, 100.0
@@ -74,6 +75,7 @@ def leaf_colours(rgb: NDArray[np.uint8], masks: PlantMasks) -> LeafColours | Non
     pixels = pixels[pixels.max(axis=1) < _CLIPPED]
     if len(pixels) < _FEWEST_PIXELS:
         return None
+    pixels = pixels[:: -(-len(pixels) // _MOST_PIXELS)]
     encoded = pixels.astype(np.float64) / 255.0
     return LeafColours(encoded, rgb2lab(encoded[None])[0])
 
