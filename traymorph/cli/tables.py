@@ -3,11 +3,12 @@
 import json
 import math
 import shutil
+from pathlib import PurePosixPath
 
 import click
 
 from traymorph.flags import FLAGS
-from traymorph.model.results import PhotoCheck, TrayRow
+from traymorph.model.results import Failure, PhotoCheck, TrayRow
 from traymorph.pipeline.run import RunReport
 
 # What one looks at first; the CSV holds every metric.
@@ -30,12 +31,19 @@ def print_report(report: RunReport, *, table: bool) -> None:
         click.echo(_table(rows, report.list_columns))
     _explain_flags(rows, [check for result in report.results for check in result.checks])
     for failure in report.failures:
-        click.echo(f"Not measured: {failure.message}", err=True)
+        click.echo(f"Not measured: {_placed(failure)}", err=True)
     if report.reused:
         words = "tray is" if report.reused == 1 else "trays are"
         click.echo(f"{report.reused} {words} as when measured before.", err=True)
     if report.out is not None:
         click.echo(f"Tables and pictures: {report.out}", err=True)
+
+
+def _placed(failure: Failure) -> str:
+    """Say where, if the message itself does not."""
+    place = failure.photo or failure.tray_id
+    named = PurePosixPath(place).name in failure.message
+    return failure.message if named else f"{place}: {failure.message}"
 
 
 def _table(rows: list[TrayRow], list_columns: tuple[str, ...]) -> str:

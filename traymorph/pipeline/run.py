@@ -10,7 +10,7 @@ from pathlib import Path
 
 from traymorph.config.lists import loose_trial, read_trial
 from traymorph.config.settings import Settings, read_settings
-from traymorph.errors import ExitCode
+from traymorph.errors import ExitCode, StoreError
 from traymorph.model.results import Failure, TrayResult
 from traymorph.model.trial import TraySize
 from traymorph.pipeline.executors import choose_executor
@@ -94,6 +94,7 @@ def measure_folder(
     settings = read_settings(folder)
     trial = read_trial(folder, settings)
     target = out or folder / "results"
+    _make_room(target)
     jobs, failures = plan_jobs(
         trial,
         settings,
@@ -137,6 +138,8 @@ def measure_photos(
     jobs, failures = plan_jobs(
         trial, settings, overlays=out / "overlays" if out else None, masks=None
     )
+    if out:
+        _make_room(out)
     results = []
     for _, result in choose_executor(workers, len(jobs)).run(measure_tray, jobs):
         results.append(result)
@@ -161,6 +164,15 @@ def write_tables(report: RunReport, out: Path) -> None:
     checks = [check for result in report.results for check in result.checks]
     write_tray_metrics(out / "tray_metrics.csv", rows, report.list_columns)
     write_photo_checks(out / "photo_checks.csv", checks)
+
+
+def _make_room(out: Path) -> None:
+    """Find out before anything is measured whether results can be written at all."""
+    try:
+        out.mkdir(parents=True, exist_ok=True)
+    except OSError as err:
+        msg = f"The folder {out} cannot be made ({err.strerror})."
+        raise StoreError(msg, hint="Name another folder with --out.") from err
 
 
 def _run_jobs(
