@@ -9,6 +9,7 @@ same colour cannot be told by its colour and is not.
 import cv2
 import numpy as np
 from numpy.typing import NDArray
+from scipy.ndimage import gaussian_filter
 
 Plane = NDArray[np.float32]
 
@@ -21,7 +22,66 @@ _DULLER = 0.75
 _LEAST_CHROMA = 8.0
 """Below this hue means nothing."""
 _MAJORITY_MM = 9
+_WELL_BEYOND_MM = 50.0
+_FRONT_ROWS_MM = 30.0
+"""Up to this height above the rim the tray's own front rows hide what stands behind."""
+_BACKDROP_SHARE = 0.3
+_SURELY_ELSEWHERE = 0.65
+_BINS = 40
+_BINS_PER_UNIT = np.array([0.4, 0.25, 0.25], np.float32)
+_BIN_OFFSET = np.array([0.0, 20.0, 20.0], np.float32)
+"""Bins of 2.5 in L* and 4 in a* and b*, about what one leaf differs in itself."""
 _PAIRS = 4000
+
+
+def like_surroundings(
+    plant: Plane, lab: Plane, above_mm: Plane, beyond_mm: NDArray[np.float64]
+) -> NDArray[np.bool_]:
+    """Mark the cells that look like greenery seen well beyond the tray's ends.
+
+    A lawn or a green curtain behind shows on both sides of the tray too. Its colours are weighed
+    against those just above the rim, which the tray's own front rows fill.
+
+    Parameters
+    ----------
+    plant : ndarray of float32, shape (rows, columns)
+        Share of plant in cells of 1 mm in the plane of the front wall.
+    lab : ndarray of float32, shape (rows, columns, 3)
+        CIELAB of the cells.
+    above_mm : ndarray of float32, shape (rows, columns)
+        Height above the rim.
+    beyond_mm : ndarray, shape (columns,)
+        Distance beyond the tray's nearer inside end, negative between the ends.
+
+    Returns
+    -------
+    ndarray of bool, shape (rows, columns)
+        All False where little grows beyond the ends.
+    """
+    zone = (beyond_mm > _WELL_BEYOND_MM)[None, :] & (above_mm > _FRONT_ROWS_MM)
+    elsewhere = zone & (plant > _LEAF_FROM)
+    own = (beyond_mm <= 0)[None, :] & (above_mm > 0) & (above_mm < _FRONT_ROWS_MM)
+    own &= plant > _LEAF_FROM
+    if elsewhere.sum() < _BACKDROP_SHARE * zone.sum() or own.sum() < _FEWEST_CELLS:
+        return np.zeros(plant.shape, bool)
+    bins = np.clip(lab * _BINS_PER_UNIT + _BIN_OFFSET, 0, _BINS - 1).astype(np.intp)
+    there, here = (_frequencies(bins[where]) for where in (elsewhere, own))
+    doubt = 0.02 * (there.max() + here.max())
+    likely = ((there + doubt / 2) / (there + here + doubt))[tuple(np.moveaxis(bins, 2, 0))]
+    plants = (plant > _LEAF_FROM).astype(np.float32)
+    size = (_MAJORITY_MM, _MAJORITY_MM)
+    votes = cv2.blur(plants * likely.astype(np.float32), size)
+    surely = votes > _SURELY_ELSEWHERE * cv2.blur(plants, size)
+    marked: NDArray[np.bool_] = surely & (plants > 0) & (above_mm > _FRONT_ROWS_MM)
+    return marked
+
+
+def _frequencies(bins: NDArray[np.intp]) -> NDArray[np.float64]:
+    """Share of cells per bin of colour, smoothed over neighbouring bins."""
+    flat = np.ravel_multi_index(tuple(bins.T), (_BINS, _BINS, _BINS))
+    counts = np.bincount(flat, minlength=_BINS**3).reshape(_BINS, _BINS, _BINS)
+    smooth: NDArray[np.float64] = gaussian_filter(counts.astype(np.float64), 1.0)
+    return smooth / max(len(bins), 1)
 
 
 def stands_behind(

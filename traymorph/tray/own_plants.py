@@ -9,7 +9,7 @@ from traymorph.model.masks import PlantMasks
 from traymorph.model.plane_grid import PlaneGrid
 from traymorph.model.tray import FrontWall, TrayOpening
 from traymorph.model.viewpoint import Viewpoint
-from traymorph.tray.behind import stands_behind
+from traymorph.tray.behind import like_surroundings, stands_behind
 
 _CELL_MM = 1.0
 _MARGIN_MM = 100.0
@@ -132,10 +132,13 @@ def own_side(
     beyond = np.maximum(wall.left_x_mm - columns, columns - wall.right_x_mm)
     allowed = (above > -_DROOP_MM) & (beyond <= _side_reach(plant, above, columns, wall))[None, :]
     if rgb is not None:
-        ab = cv2.cvtColor(cv2.GaussianBlur(rgb, (0, 0), 2.0), cv2.COLOR_RGB2LAB)[:, :, 1:]
-        seen = cv2.remap(ab, x, y, cv2.INTER_LINEAR).astype(np.float32) - 128.0
-        leaf = _seen_on(masks.leaf, x, y)
-        allowed &= ~stands_behind(leaf, seen, above.astype(np.float32), beyond <= 0)
+        lab = cv2.cvtColor(cv2.GaussianBlur(rgb, (0, 0), 2.0), cv2.COLOR_RGB2LAB)
+        seen = cv2.remap(lab, x, y, cv2.INTER_LINEAR).astype(np.float32)
+        seen = seen * np.float32([1 / 2.55, 1, 1]) - np.float32([0, 128, 128])
+        height = above.astype(np.float32)
+        elsewhere = like_surroundings(plant, seen, height, beyond)
+        leaf = _seen_on(masks.leaf, x, y) * ~elsewhere
+        allowed &= ~elsewhere & ~stands_behind(leaf, seen[:, :, 1:], height, beyond <= 0)
     seed = (above > 0) & (above < _FOOT_MM) & (beyond <= 0)[None, :]
     own = _joined(plant, allowed, seed)
     return _kept(masks, viewpoint, grid, own)
