@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from traymorph.tray.behind import stands_behind
+from traymorph.tray.behind import like_surroundings, stands_behind
 
 OWN, OTHER = (-30.0, 35.0), (10.0, 30.0)
 DULL = (-14.0, 16.0)
@@ -46,3 +46,31 @@ def test_the_same_picture_always_gives_the_same_answer():
 def test_too_little_leaf_marks_nothing():
     _, ab, above, ends = layers(OTHER, OWN)
     assert not stands_behind(np.zeros((120, 200), np.float32), ab, above, ends).any()
+
+
+def lawn_behind(own, lawn, *, seed=4):
+    """A stand 60 mm high in front of a lawn that shows on both sides too."""
+    rng = np.random.default_rng(seed)
+    lab = np.empty((120, 300, 3), np.float32)
+    lab[:] = lawn
+    lab[60:, 100:200] = own
+    lab += rng.normal(0, 2.0, lab.shape)
+    above = np.repeat((120.0 - np.arange(120.0))[:, None], 300, axis=1).astype(np.float32)
+    beyond = np.abs(np.arange(300.0) - 149.5) - 50.0
+    return np.ones((120, 300), np.float32), lab, above, beyond
+
+
+def test_a_lawn_that_shows_beside_the_tray_is_told_behind_it():
+    marked = like_surroundings(*lawn_behind((62, *OWN), (40, *DULL)))
+    assert marked[:50, 100:200].mean() > 0.97
+    assert not marked[65:, 105:195].any()
+
+
+def test_neighbours_of_the_same_colour_are_not_told_by_it():
+    assert not like_surroundings(*lawn_behind((62, *OWN), (62, *OWN))).any()
+
+
+def test_a_tray_alone_has_no_surroundings_to_compare():
+    plant, lab, above, beyond = lawn_behind((62, *OWN), (40, *DULL))
+    plant[:, beyond > 5] = 0.0
+    assert not like_surroundings(plant, lab, above, beyond).any()

@@ -25,7 +25,7 @@ _MAJORITY_MM = 9
 _WELL_BEYOND_MM = 50.0
 _FRONT_ROWS_MM = 30.0
 """Up to this height above the rim the tray's own front rows hide what stands behind."""
-_BACKDROP_SHARE = 0.3
+_BACKDROP_SHARE = 0.15
 _SURELY_ELSEWHERE = 0.65
 _BINS = 40
 _BINS_PER_UNIT = np.array([0.4, 0.25, 0.25], np.float32)

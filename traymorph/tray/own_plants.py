@@ -134,7 +134,7 @@ def own_side(
     if rgb is not None:
         lab = cv2.cvtColor(cv2.GaussianBlur(rgb, (0, 0), 2.0), cv2.COLOR_RGB2LAB)
         seen = cv2.remap(lab, x, y, cv2.INTER_LINEAR).astype(np.float32)
-        seen = seen * np.float32([1 / 2.55, 1, 1]) - np.float32([0, 128, 128])
+        seen = ((seen - _LAB_ZERO) * _LAB_UNIT).astype(np.float32)
         height = above.astype(np.float32)
         elsewhere = like_surroundings(plant, seen, height, beyond)
         leaf = _seen_on(masks.leaf, x, y) * ~elsewhere
@@ -144,6 +144,9 @@ def own_side(
     return _kept(masks, viewpoint, grid, own)
 
 
+_LAB_ZERO = np.array([0.0, 128.0, 128.0])
+_LAB_UNIT = np.array([100.0 / 255.0, 1.0, 1.0])
+"""How the library packs CIELAB into bytes."""
 _DROOP_MM = 30.0
 """How far a leaf may hang over the front wall."""
 _FOOT_MM = 40.0
