@@ -6,8 +6,10 @@ independent and a process per core is the better use of the machine.
 
 import multiprocessing
 import signal
+import sys
 from collections.abc import Callable, Iterator
 from concurrent.futures import ProcessPoolExecutor, as_completed
+from contextlib import contextmanager
 from typing import Protocol
 
 from traymorph.model.results import TrayResult
@@ -52,7 +54,8 @@ class ProcessExecutor:
             initializer=_begin_worker,
         )
         try:
-            pending = {pool.submit(work, job): job for job in jobs}
+            with _interrupts_held_back():
+                pending = {pool.submit(work, job): job for job in jobs}
             for future in as_completed(pending):
                 yield pending[future], future.result()
         finally:
@@ -60,8 +63,23 @@ class ProcessExecutor:
             pool.shutdown(wait=True, cancel_futures=True)
 
 
+@contextmanager
+def _interrupts_held_back() -> Iterator[None]:
+    """Let workers start deaf to Ctrl-C, which reaches every process of a terminal.
+
+    The main process alone decides what happens then; it gets the signal at the end of the block.
+    """
+    if sys.platform == "win32":
+        yield  # no such masks there; workers turn deaf a little later, in their own code
+        return
+    before = signal.pthread_sigmask(signal.SIG_BLOCK, {signal.SIGINT})
+    try:
+        yield
+    finally:
+        signal.pthread_sigmask(signal.SIG_SETMASK, before)
+
+
 def _begin_worker() -> None:
-    # Ctrl-C reaches every process of a terminal; the main one alone decides what happens then.
     signal.signal(signal.SIGINT, signal.SIG_IGN)
     import cv2  # noqa: PLC0415 - in the worker only
 

@@ -18,7 +18,7 @@ from traymorph.model.card import CardRole, CardSighting
 from traymorph.model.masks import PlantMasks
 from traymorph.model.photo import Photo, View
 from traymorph.model.trial import PhotoEntry
-from traymorph.segment.plants import segment_plants
+from traymorph.segment.tissue import segment_tissue
 
 WORKING_MM_PER_PX = 0.3
 """Scale at which plants are told apart: a 1 mm stem is three pixels wide, and a 12 MP photo of a
@@ -104,12 +104,11 @@ def segment(seen: SeenPhoto) -> SegmentedPhoto:
     reduced = reduce(seen.photo.rgb, scale)
     scale = seen.photo.size_px[0] / reduced.shape[1]
     rgb = correct(reduced, seen.sighting.colour)
-    masks = segment_plants(
+    masks = segment_tissue(
         rgb,
         seen.view,
-        mm_per_px=mm_per_px * scale,
-        calibrated=True,
         scale=scale,
+        mm_per_px=mm_per_px * scale,
         ignore=_card_area(seen.sighting, scale, reduced.shape[:2]),
     )
     return SegmentedPhoto(rgb, masks)
@@ -118,12 +117,11 @@ def segment(seen: SeenPhoto) -> SegmentedPhoto:
 def segment_without_card(photo: Photo, view: View) -> SegmentedPhoto:
     """Tell the plants of a photo that shows no card: nothing is calibrated."""
     reduced = reduce(photo.rgb, max(1.0, photo.size_px[0] / _UNCALIBRATED_WIDTH_PX))
-    masks = segment_plants(
+    masks = segment_tissue(
         reduced,
         view,
-        mm_per_px=None,
-        calibrated=False,
         scale=photo.size_px[0] / reduced.shape[1],
+        mm_per_px=None,
         ignore=None,
     )
     return SegmentedPhoto(reduced, masks)

@@ -1,0 +1,1 @@
+"""How far the program's numbers are from the truth of rendered trays."""
