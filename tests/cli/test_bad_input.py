@@ -85,13 +85,13 @@ class TestMixedFailures:
     @pytest.mark.parametrize(
         ("name", "words"),
         [
-            ("nocard.jpg", "card"),
-            ("half.jpg", "card"),
-            ("two.jpg", "card"),
-            ("short.jpg", "short"),
-            ("letter.jpg", "text"),
-            ("empty.jpg", "empty"),
-            ("contradiction.jpg", "side"),
+            ("no card/nocard.jpg", "no reference card"),
+            ("half a card/half.jpg", "markers"),
+            ("two cards/two.jpg", "two overhead cards"),
+            ("cut short/short.jpg", "is cut short"),
+            ("a text/letter.jpg", "holds text"),
+            ("nothing/empty.jpg", "is empty"),
+            ("contradiction/contradiction.jpg", "side card"),
             ("no photo at all", "no photo"),
         ],
     )

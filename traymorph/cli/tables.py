@@ -40,10 +40,12 @@ def print_report(report: RunReport, *, table: bool) -> None:
 
 
 def _placed(failure: Failure) -> str:
-    """Say where, if the message itself does not."""
-    place = failure.photo or failure.tray_id
-    named = PurePosixPath(place).name in failure.message
-    return failure.message if named else f"{place}: {failure.message}"
+    """Say where as the tables do: photos of several trays may bear one file name."""
+    place, message = failure.photo or failure.tray_id, failure.message
+    if place in message:
+        return message
+    name = PurePosixPath(place).name
+    return place + message[len(name) :] if message.startswith(name) else f"{place}: {message}"
 
 
 def _table(rows: list[TrayRow], list_columns: tuple[str, ...]) -> str:
