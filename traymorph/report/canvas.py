@@ -23,6 +23,7 @@ _FADE_TO_GREY = 0.75
 _FADE_TO_PAPER = 0.42
 _SHIFT = 4  # sub-pixel bits of cv2's drawing calls
 _CUT_OUT = " … "
+_NARROWEST = 0.4  # width of a canvas over its height
 
 
 @dataclass(frozen=True, slots=True)
@@ -61,6 +62,9 @@ class Canvas:
         top = int(np.clip((crop_px[1] + 0.5) / scale, 0, height - 2))
         right = int(np.clip(np.ceil((crop_px[2] + 0.5) / scale), left + 2, full))
         bottom = int(np.clip(np.ceil((crop_px[3] + 0.5) / scale), top + 2, height))
+        # A sliver would be enlarged beyond all measure.
+        lacking = max(0, round(_NARROWEST * (bottom - top)) - (right - left))
+        left, right = max(0, left - lacking), min(full, right + lacking)
         self._window = (slice(top, bottom), slice(left, right))
         self._zoom = width / (right - left)
         self._offset = np.array([left, top], dtype=np.float64)
