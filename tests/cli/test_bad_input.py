@@ -71,6 +71,7 @@ def mixed(tmp_path_factory, truth):
     contradiction.parent.mkdir()
     contradiction.write_bytes(T01_SIDE.read_bytes())
     add(folder, "no photo at all")
+    (folder / "photos" / "stray.jpg").write_bytes(T01_OVERHEAD.read_bytes())
     (folder / "photos.csv").write_text(
         "photo,tray_id,view\ncontradiction/contradiction.jpg,contradiction,overhead\n"
     )
@@ -93,6 +94,7 @@ class TestMixedFailures:
             ("nothing/empty.jpg", "is empty"),
             ("contradiction/contradiction.jpg", "side card"),
             ("no photo at all", "no photo"),
+            ("stray.jpg", "nothing says which tray it shows"),
         ],
     )
     def test_each_failure_is_one_line_that_names_it(self, mixed, name, words):
@@ -125,8 +127,10 @@ class TestMixedFailures:
 
     def test_every_photo_has_its_check(self, mixed):
         rows = checks(mixed)
-        assert len(rows) == 9
-        assert sum(bool(row["error"]) for row in rows) == 7
+        assert len(rows) == 10
+        assert sum(bool(row["error"]) for row in rows) == 8
+        (stray,) = (row for row in rows if row["photo"] == "stray.jpg")
+        assert stray["tray_id"] == ""
 
     def test_nothing_is_left_half_written(self, mixed):
         overlays = {path.name for path in (mixed[0] / "results" / "overlays").iterdir()}

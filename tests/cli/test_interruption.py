@@ -16,7 +16,15 @@ from traymorph.store.ledger import open_ledger
 pytestmark = pytest.mark.slow
 
 
-def test_done_trays_are_kept_and_the_next_run_goes_on(fresh, monkeypatch):
+@pytest.fixture
+def trial(fresh):
+    """Two trays with one photo each."""
+    for tray in ("T01", "T02"):
+        (fresh / "photos" / tray / f"{tray}_overhead.jpg").unlink()
+    return fresh
+
+
+def test_done_trays_are_kept_and_the_next_run_goes_on(trial, monkeypatch):
     real, asked = pipeline_run.measure_tray, []
 
     def measure(job):
@@ -25,30 +33,28 @@ def test_done_trays_are_kept_and_the_next_run_goes_on(fresh, monkeypatch):
             raise KeyboardInterrupt
         return real(job)
 
-    (fresh / "photos" / "T01" / "T01_overhead.jpg").unlink()
-    (fresh / "photos" / "T02" / "T02_overhead.jpg").unlink()
     monkeypatch.setattr(pipeline_run, "measure_tray", measure)
-    outcome = traymorph("measure", fresh, "--workers", 1)
+    outcome = traymorph("measure", trial, "--workers", 1)
     assert outcome.code == 130
     assert "Interrupted" in outcome.stderr
     assert "Traceback" not in outcome.stderr
-    assert not list((fresh / "results").glob("*.csv")), "no table of half a trial"
-    with open_ledger(fresh / "traymorph.sqlite", fresh) as ledger:
+    assert not list((trial / "results").glob("*.csv")), "no table of half a trial"
+    with open_ledger(trial / "traymorph.sqlite", trial) as ledger:
         assert [result.tray_id for result in ledger.latest()] == ["T01"]
 
-    assert traymorph("measure", fresh, "--workers", 1).code == 0
+    assert traymorph("measure", trial, "--workers", 1).code == 0
     assert asked == ["T01", "T02", "T02"]
-    assert [row["tray_id"] for row in table(fresh / "results" / "tray_metrics.csv")] == [
+    assert [row["tray_id"] for row in table(trial / "results" / "tray_metrics.csv")] == [
         "T01",
         "T02",
     ]
 
 
 @pytest.mark.skipif(sys.platform == "win32", reason="process groups are told apart otherwise")
-def test_ctrl_c_on_a_terminal_reaches_all_processes_and_is_quiet(fresh):
+def test_ctrl_c_on_a_terminal_reaches_all_processes_and_is_quiet(trial):
     command = Path(sys.executable).with_name("traymorph")
     process = subprocess.Popen(  # noqa: S603 - our own command
-        [command, "measure", fresh, "--workers", "2"],
+        [command, "measure", trial, "--workers", "2"],
         stderr=subprocess.PIPE,
         stdout=subprocess.PIPE,
         text=True,

@@ -3,6 +3,7 @@
 import json
 import math
 import shutil
+from collections.abc import Sequence
 from pathlib import PurePosixPath
 
 import click
@@ -29,7 +30,7 @@ def print_report(report: RunReport, *, table: bool) -> None:
     rows = [row for result in report.results for row in result.rows]
     if table and rows:
         click.echo(_table(rows, report.list_columns))
-    _explain_flags(rows, [check for result in report.results for check in result.checks])
+    _explain_flags(rows, report.checks)
     for failure in report.failures:
         click.echo(f"Not measured: {_placed(failure)}", err=True)
     if report.reused:
@@ -92,7 +93,7 @@ def _stacked(kept: list[list[str]]) -> str:
     return "\n".join(blocks)
 
 
-def _explain_flags(rows: list[TrayRow], checks: list[PhotoCheck]) -> None:
+def _explain_flags(rows: list[TrayRow], checks: Sequence[PhotoCheck]) -> None:
     """Name each flag once, with the trays or photos it touches and what to do."""
     touched: dict[str, list[str]] = {}
     for row in rows:
@@ -112,7 +113,7 @@ def report_as_json(report: RunReport) -> str:
     """Everything that the tables hold; null = not measured."""
     content = {
         "trays": [_row_as_dict(row) for result in report.results for row in result.rows],
-        "photos": [_check_as_dict(check) for result in report.results for check in result.checks],
+        "photos": [_check_as_dict(check) for check in report.checks],
         "failures": [
             {"tray_id": f.tray_id, "photo": f.photo, "error": f.message, "exit_code": f.exit_code}
             for f in report.failures

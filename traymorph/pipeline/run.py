@@ -11,7 +11,7 @@ from pathlib import Path
 from traymorph.config.lists import loose_trial, read_trial
 from traymorph.config.settings import Settings, read_settings
 from traymorph.errors import ExitCode, StoreError
-from traymorph.model.results import Failure, TrayResult
+from traymorph.model.results import Failure, PhotoCheck, TrayResult
 from traymorph.model.trial import TraySize
 from traymorph.pipeline.executors import choose_executor
 from traymorph.pipeline.jobs import TrayJob, plan_jobs
@@ -45,6 +45,15 @@ class RunReport:
     list_columns: tuple[str, ...]
     reused: int
     out: Path | None
+
+    @property
+    def checks(self) -> tuple[PhotoCheck, ...]:
+        """One per photo, those included that nothing attributes to a tray."""
+        strays = (failure for failure in self.failures if failure.photo and not failure.tray_id)
+        return (
+            *(check for result in self.results for check in result.checks),
+            *(PhotoCheck(stray.photo, "", "", error=stray.message) for stray in strays),
+        )
 
     @property
     def exit_code(self) -> ExitCode:
@@ -161,9 +170,8 @@ def measure_photos(
 def write_tables(report: RunReport, out: Path) -> None:
     """Write ``tray_metrics.csv`` and ``photo_checks.csv``, each whole or not at all."""
     rows = [row for result in report.results for row in result.rows]
-    checks = [check for result in report.results for check in result.checks]
     write_tray_metrics(out / "tray_metrics.csv", rows, report.list_columns)
-    write_photo_checks(out / "photo_checks.csv", checks)
+    write_photo_checks(out / "photo_checks.csv", report.checks)
 
 
 def _make_room(out: Path) -> None:

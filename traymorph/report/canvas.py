@@ -89,7 +89,7 @@ class Canvas:
     def to_canvas(self, points_px: NDArray[np.float64]) -> NDArray[np.float64]:
         """Photo pixels to canvas pixels, shape (n, 2)."""
         picture = (points_px + 0.5) / self._scale - self._offset
-        return picture * self._zoom - 0.5
+        return np.asarray(picture * self._zoom - 0.5)
 
     def fade_all_but(self, keep: NDArray[np.float32]) -> None:
         """Fade everything where ``keep`` (canvas grid, 0 to 1) is 0."""
