@@ -16,7 +16,7 @@ class PlantMasks:
         Share of the pixel that is leaf blade, or stem with leaf stalks; their sum is at most 1.
     scale : float
         Pixels of the upright photo per mask pixel along each axis (>= 1). The centre of mask
-        pixel (column c, row r) lies at photo pixel ((c + 0.5) * scale - 0.5, (r + 0.5) * scale - 0.5).
+        column c lies at the photo's x = (c + 0.5) * scale - 0.5, that of rows likewise.
     method : str
         Which model made them, with its version.
     doubt : ndarray of float32, shape (h, w)
@@ -32,7 +32,7 @@ class PlantMasks:
     @property
     def plant(self) -> NDArray[np.float32]:
         """Share of the pixel that is plant, shape (h, w)."""
-        return np.minimum(self.leaf + self.stem, np.float32(1.0))
+        return np.asarray(np.minimum(self.leaf + self.stem, 1.0), np.float32)
 
     def to_mask(self, points_px: NDArray[np.float64]) -> NDArray[np.float64]:
         """Photo pixels (x, y) to mask pixels (x, y), shape (n, 2)."""

@@ -22,7 +22,7 @@ from traymorph.pipeline.combine import combine_photos, group_by_day
 from traymorph.pipeline.jobs import JobPhoto, TrayJob
 from traymorph.pipeline.mask_photo import class_mask
 from traymorph.pipeline.outcome import PhotoOutcome
-from traymorph.pipeline.overhead import measure_overhead_photo
+from traymorph.pipeline.overhead import SideHeights, measure_overhead_photo
 from traymorph.pipeline.seen import SeenPhoto, see, segment
 from traymorph.pipeline.side import measure_side_photo
 from traymorph.report.files import save_picture
@@ -134,8 +134,10 @@ class _TrayWork:
         if photo.view is View.SIDE:
             return measure_side_photo(photo, segmented, size, settings)
         side = combine_photos(done.readings[View.SIDE])
-        height = side.get("canopy_height_mm", Measured())
-        return measure_overhead_photo(photo, segmented, size, settings, height)
+        heights = SideHeights(
+            side.get("canopy_height_mm", Measured()), side.get("leaf_layer_mm", Measured())
+        )
+        return measure_overhead_photo(photo, segmented, size, settings, heights)
 
     def _write_pictures(self, wanted: JobPhoto, photo: SeenPhoto, outcome: PhotoOutcome) -> None:
         overlay, mask = self._job.overlay_of(wanted), self._job.mask_of(wanted)

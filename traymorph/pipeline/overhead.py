@@ -1,6 +1,7 @@
 """An overhead photo from its card to its metrics."""
 
 import math
+from dataclasses import dataclass, field
 
 from traymorph.config.settings import Settings
 from traymorph.measure.photo_checks import check_photo
@@ -16,7 +17,16 @@ from traymorph.report.overlays import overhead_overlay
 from traymorph.tray.opening import find_opening, rim_above_card
 from traymorph.tray.own_plants import largest_plants, own_overhead
 
-_NOT_MEASURED = Measured()
+
+@dataclass(frozen=True, slots=True)
+class SideHeights:
+    """What the side photo of the same tray and day tells; NaN where there is none."""
+
+    canopy_height: Measured = field(default_factory=Measured)
+    leaf_layer: Measured = field(default_factory=Measured)
+
+
+_NO_SIDE_PHOTO = SideHeights()
 
 
 def measure_overhead_photo(
@@ -24,7 +34,7 @@ def measure_overhead_photo(
     segmented: SegmentedPhoto,
     size: TraySize,
     settings: Settings,
-    canopy_height: Measured = _NOT_MEASURED,
+    heights: SideHeights = _NO_SIDE_PHOTO,
 ) -> PhotoOutcome:
     """Measure one overhead photo.
 
@@ -36,8 +46,8 @@ def measure_overhead_photo(
         Sizes of the tray; without length and width cover, gaps and evenness stay empty.
     settings : Settings
         Of the trial.
-    canopy_height : Measured
-        From the side photo of the same tray and day; NaN where there is none.
+    heights : SideHeights
+        From the side photo of the same tray and day.
 
     Raises
     ------
@@ -45,7 +55,7 @@ def measure_overhead_photo(
         The tray's sizes are known, but no such opening is seen.
     """
     viewpoint = seen.sighting.viewpoint
-    opening, own, plane_flags, plane = _own_plants(segmented, seen, size, settings, canopy_height)
+    opening, own, plane_flags, plane = _own_plants(segmented, seen, size, settings, heights)
     tray = TrayOverhead(segmented.rgb, own, viewpoint, size, opening, seen.sighting.colour)
     metrics, flags = measure_overhead(tray, plane)
     return PhotoOutcome(
@@ -67,7 +77,7 @@ def own_overhead_plants(
     seen: SeenPhoto, segmented: SegmentedPhoto, size: TraySize, settings: Settings
 ) -> PlantMasks:
     """Keep the plants of the photo's tray, at an assumed canopy height."""
-    return _own_plants(segmented, seen, size, settings, _NOT_MEASURED)[1]
+    return _own_plants(segmented, seen, size, settings, _NO_SIDE_PHOTO)[1]
 
 
 def _own_plants(
@@ -75,23 +85,24 @@ def _own_plants(
     seen: SeenPhoto,
     size: TraySize,
     settings: Settings,
-    canopy_height: Measured,
+    heights: SideHeights,
 ) -> tuple[TrayOpening | None, PlantMasks, tuple[str, ...], LeafPlane]:
     viewpoint = seen.sighting.viewpoint
     plane_name = settings.card.plane
     plane, flags = leaf_plane(
         size,
         rim_above_card(size, plane_name),
-        canopy_height,
+        heights.canopy_height,
         settings.canopy.height_above_medium_mm,
+        leaf_layer=heights.leaf_layer,
     )
     if size.rim_above_bench_mm is None and plane_name == "bench":
         flags = (*flags, "rim_height_missing")
     if size.inside_length_mm is None or size.inside_width_mm is None:
         return None, largest_plants(segmented.masks), flags, plane
     extra = {}
-    if math.isfinite(canopy_height.value) and size.rim_above_medium_mm is not None:
-        extra["canopy_above_rim_mm"] = canopy_height.value - size.rim_above_medium_mm
+    if math.isfinite(heights.canopy_height.value) and size.rim_above_medium_mm is not None:
+        extra["canopy_above_rim_mm"] = heights.canopy_height.value - size.rim_above_medium_mm
     opening = find_opening(segmented.rgb, segmented.masks, viewpoint, size, plane_name, **extra)
     own = own_overhead(segmented.masks, viewpoint, opening, plane.height_mm)
     return opening, own, flags, plane

@@ -74,7 +74,7 @@ def _own_plants(
         settings.card.plane,
         seen.sighting.outline_px,
     )
-    return own_side(segmented.masks, viewpoint, wall), wall
+    return own_side(segmented.masks, viewpoint, wall, segmented.rgb), wall
 
 
 def _profile_px(tray: TraySide) -> NDArray[np.float64]:
