@@ -55,9 +55,20 @@ def test_table_goes_to_stdout_and_everything_else_to_stderr(first_run):
     lines = outcome.stdout.splitlines()
     assert lines[0].split()[:3] == ["tray", "treatment", "block"]
     assert [line.split()[0] for line in lines[2:4]] == ["T01", "T02"]
+    assert "±" in lines[2]
+    assert lines[4].startswith("± is one standard uncertainty")
     assert "trays done" not in outcome.stdout
     assert "2 of 2 trays done" in outcome.stderr
     assert "edge_plants" in outcome.stderr
+
+
+def test_a_narrow_terminal_gets_values_below_each_other(measured, monkeypatch):
+    monkeypatch.setenv("COLUMNS", "60")
+    outcome = traymorph("measure", measured)
+    lines = outcome.stdout.splitlines()
+    assert "T01" in lines
+    assert all(len(line) <= 80 for line in lines)
+    assert any(line.split()[:2] == ["cover", "%"] for line in lines)
 
 
 def test_tray_metrics_has_the_columns_of_list_and_metrics(first_run):
@@ -263,6 +274,7 @@ def test_loose_photos_with_out_give_tables_and_overlays(tmp_path):
     }
     rows = table(out / "tray_metrics.csv")
     assert [row["tray_id"] for row in rows] == ["T01_side", "T02_side"]
+    assert outcome.stdout.splitlines()[-1] == "No value could be measured; the flags say why."
     for row in rows:
         assert {"no_overhead_photo", "tray_size_missing"} <= set(row["flags"].split())
         assert row["canopy_height_mm"] == "", "no tray size: nothing can be measured"

@@ -79,11 +79,11 @@ def test_whatever_was_measured_is_drawn(draw, metrics, plants):
 
 
 @pytest.mark.parametrize("draw", [overhead, side])
-@pytest.mark.parametrize("shape", [(2, 2), (6, 8), (60, 12), (12, 60)])
+@pytest.mark.parametrize("shape", [(2, 2), (6, 8), (30, 12), (12, 30)])
 def test_tiny_and_narrow_pictures_are_drawn_at_a_bearable_size(draw, shape):
     picture = draw(READ, shape=shape, scale=1.0)
     assert picture.width == 1600
-    assert picture.height < 12_000
+    assert picture.height < 6_000
 
 
 def test_a_sliver_of_a_picture_is_not_enlarged_beyond_measure():

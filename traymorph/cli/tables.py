@@ -75,8 +75,7 @@ def _table(rows: list[TrayRow], list_columns: tuple[str, ...]) -> str:
         for line in kept
     ]
     lines.insert(1, "  ".join("─" * width for width in widths))
-    lines.append("± is one standard uncertainty; about 95 % of true values lie within twice that.")
-    return "\n".join(line.rstrip() for line in lines)
+    return "\n".join(line.rstrip() for line in [*lines, *_footnote(kept)])
 
 
 def _stacked(kept: list[list[str]]) -> str:
@@ -89,8 +88,13 @@ def _stacked(kept: list[list[str]]) -> str:
             f"  {t.ljust(width)}  {cell}" for t, cell in zip(header[1:], line[1:], strict=True)
         ]
         blocks.append("\n".join([line[0], *pairs]))
-    blocks.append("± is one standard uncertainty; about 95 % of true values lie within twice that.")
-    return "\n".join(blocks)
+    return "\n".join([*blocks, *_footnote(kept)])
+
+
+def _footnote(kept: list[list[str]]) -> list[str]:
+    if any("±" in cell for line in kept for cell in line[1:]):
+        return ["± is one standard uncertainty; about 95 % of true values lie within twice that."]
+    return ["No value could be measured; the flags say why."]
 
 
 def _explain_flags(rows: list[TrayRow], checks: Sequence[PhotoCheck]) -> None:

@@ -48,6 +48,7 @@ class ProcessExecutor:
 
     def run(self, work: Work, jobs: list[TrayJob]) -> Iterator[tuple[TrayJob, TrayResult]]:
         """Yield each job with its result as soon as it is done."""
+        strangers = set(multiprocessing.active_children())
         pool = ProcessPoolExecutor(
             max_workers=min(self._workers, len(jobs)),
             mp_context=multiprocessing.get_context("spawn"),
@@ -58,8 +59,12 @@ class ProcessExecutor:
                 pending = {pool.submit(work, job): job for job in jobs}
             for future in as_completed(pending):
                 yield pending[future], future.result()
+        except KeyboardInterrupt:
+            # What is being measured is lost anyway; nobody should wait for it.
+            for worker in set(multiprocessing.active_children()) - strangers:
+                worker.terminate()
+            raise
         finally:
-            # Reached by an interrupt too: what has not started never will.
             pool.shutdown(wait=True, cancel_futures=True)
 
 
