@@ -1,0 +1,79 @@
+"""Two witnesses heard together: shares stay shares, the card is no plant, doubt shows dissent."""
+
+import numpy as np
+import pytest
+
+from traymorph.model.photo import View
+from traymorph.segment import tissue
+from traymorph.segment.tissue import segment_tissue
+
+_LEAF_GREEN, _SOIL = (70, 140, 50), (58, 44, 36)
+
+
+def _picture(rng, *, plants: bool) -> np.ndarray:
+    """Round green blades on dark medium, 0.3 mm a pixel."""
+    rows, columns = np.mgrid[:256, :320]
+    picture = np.empty((256, 320, 3))
+    picture[:] = _SOIL
+    if plants:
+        for row, column in ((60, 70), (90, 200), (180, 120), (170, 250)):
+            picture[(rows - row) ** 2 + (columns - column) ** 2 < 30**2] = _LEAF_GREEN
+    return (picture + rng.normal(0, 4, picture.shape)).clip(0, 255).astype(np.uint8)
+
+
+@pytest.mark.parametrize("view", [View.OVERHEAD, View.SIDE])
+@pytest.mark.parametrize("mm_per_px", [0.3, None])
+def test_shares_are_shares(view, mm_per_px):
+    picture = _picture(np.random.default_rng(1), plants=True)
+    masks = segment_tissue(picture, view, scale=2.0, mm_per_px=mm_per_px, ignore=None)
+    assert masks.leaf.shape == masks.stem.shape == masks.doubt.shape == picture.shape[:2]
+    assert masks.leaf.min() >= 0
+    assert masks.stem.min() >= 0
+    assert (masks.leaf + masks.stem).max() <= 1 + 1e-6
+    assert masks.doubt.max() <= 0.5
+    assert masks.scale == 2.0
+
+
+def test_blades_are_found_and_bare_medium_is_not():
+    rng = np.random.default_rng(2)
+    with_plants = segment_tissue(
+        _picture(rng, plants=True), View.OVERHEAD, scale=1.0, mm_per_px=0.3, ignore=None
+    )
+    bare = segment_tissue(
+        _picture(rng, plants=False), View.OVERHEAD, scale=1.0, mm_per_px=0.3, ignore=None
+    )
+    true_area = 4 * np.pi * 30**2
+    # Flat discs lack the shade and veins that the learned model was shown: a wide limit.
+    assert 0.6 * true_area < with_plants.plant.sum() < 1.1 * true_area
+    assert bare.plant.mean() < 0.01
+
+
+def test_what_lies_on_the_card_is_no_plant_unless_it_is_surely_a_leaf():
+    picture = _picture(np.random.default_rng(3), plants=True)
+    card = np.zeros(picture.shape[:2], bool)
+    card[100:, :] = True
+    free = segment_tissue(picture, View.OVERHEAD, scale=1.0, mm_per_px=0.3, ignore=None)
+    kept = segment_tissue(picture, View.OVERHEAD, scale=1.0, mm_per_px=0.3, ignore=card)
+    np.testing.assert_array_equal(kept.plant[~card], free.plant[~card])
+    assert not ((kept.plant[card] > 0) & (kept.plant[card] < 0.9)).any()
+
+
+def test_the_same_picture_gives_the_same_answer():
+    picture = _picture(np.random.default_rng(4), plants=True)
+    first, second = (
+        segment_tissue(picture, View.SIDE, scale=1.0, mm_per_px=0.3, ignore=None) for _ in "ab"
+    )
+    np.testing.assert_array_equal(first.leaf, second.leaf)
+    np.testing.assert_array_equal(first.stem, second.stem)
+
+
+def test_witnesses_that_contradict_each_other_raise_the_doubt(monkeypatch):
+    picture = _picture(np.random.default_rng(5), plants=True)
+    agreed = segment_tissue(picture, View.SIDE, scale=1.0, mm_per_px=0.3, ignore=None)
+    everything = (
+        np.full(picture.shape[:2], 0.98, np.float32),
+        np.zeros(picture.shape[:2], np.float32),
+    )
+    monkeypatch.setattr(tissue, "tissue_shares", lambda _rgb: everything)
+    dissent = segment_tissue(picture, View.SIDE, scale=1.0, mm_per_px=0.3, ignore=None)
+    assert dissent.doubt.mean() > agreed.doubt.mean() + 0.1
