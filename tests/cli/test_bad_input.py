@@ -176,8 +176,18 @@ def test_nothing_measured_and_two_causes_gives_the_mixed_code(fresh, truth):
     assert outcome.stdout == ""
 
 
+def test_one_photo_of_two_trays_gives_neither_the_other_s_numbers(fresh):
+    only(fresh, "T01_side.jpg")
+    lines = ["photo,tray_id,view,part"]
+    lines += [f"T01/T01_side.jpg,{part},side,{part}" for part in ("left", "right")]
+    set_list(fresh, "photos.csv", "\n".join(lines) + "\n")
+    outcome = traymorph("measure", fresh, "--workers", 1)
+    assert outcome.code == 4
+    for part in ("left", "right"):
+        assert f"T01/T01_side.jpg: listed as its {part} part" in outcome.stderr
+
+
 def test_a_missing_view_alone_is_no_failure(measured):
-    """Both trays lack a photo; the ledger knows neither so: one is enough to see it."""
     only(measured, "T02_side.jpg")
     outcome = traymorph("measure", measured, "--workers", 1)
     assert outcome.code == 0, outcome.stderr

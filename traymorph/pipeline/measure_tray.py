@@ -6,7 +6,7 @@ from datetime import date
 from PIL import Image
 
 import traymorph
-from traymorph.errors import TraymorphError
+from traymorph.errors import PhotoContradictionError, TraymorphError
 from traymorph.measure.photo_checks import PhotoQuality, check_photo
 from traymorph.model.metrics import METRICS
 from traymorph.model.photo import View
@@ -71,6 +71,7 @@ class _TrayWork:
         for wanted in self._job.photos:
             try:
                 photo = see(wanted.entry, self._job.settings.card.printed_bar_mm)
+                _refuse_part(wanted, photo)
             except TraymorphError as err:
                 self._fail(wanted, str(wanted.entry.view or ""), err)
             else:
@@ -181,3 +182,15 @@ class _TrayWork:
         else:
             quality = check_photo(photo.photo.rgb, photo.sighting)
             self._checks.append(self._check(name, photo, quality, str(err)))
+
+
+def _refuse_part(wanted: JobPhoto, photo: SeenPhoto) -> None:
+    """Two trays in one overhead or side photo would both get the numbers of the larger."""
+    part = wanted.entry.part
+    if part != "whole":
+        message = (
+            f"{wanted.name}: listed as its {part} part, "
+            f"but photos of the {photo.view} view show one tray each."
+        )
+        hint = "Photograph each tray by itself and list each photo once."
+        raise PhotoContradictionError(message, hint=hint)
