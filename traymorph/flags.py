@@ -99,7 +99,8 @@ _ALL = (
     Flag(
         "tray_size_missing",
         "The tray's inside length and width are not given: cover, evenness and gaps need them.",
-        "Give inside_length_mm and inside_width_mm in trial.toml or trays.csv.",
+        "Give inside_length_mm and inside_width_mm in trial.toml or trays.csv, or --tray 500x250 "
+        "with loose photos.",
     ),
     Flag(
         "rim_height_missing",

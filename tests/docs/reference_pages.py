@@ -62,7 +62,9 @@ def errors_page() -> str:
         f"| {kind.exit_code.value} | `{kind.__name__}` | {(kind.__doc__ or '').strip()} |"
         for kind in error_classes()
     ]
-    codes = "\n".join(f"| {code.value} | {code.name.lower().replace('_', ' ')} |" for code in ExitCode)
+    codes = "\n".join(
+        f"| {code.value} | {code.name.lower().replace('_', ' ')} |" for code in ExitCode
+    )
     return "\n".join(
         [
             "# What can go wrong\n",

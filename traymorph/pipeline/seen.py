@@ -79,7 +79,9 @@ def see(entry: PhotoEntry, printed_bar_mm: float) -> SeenPhoto:
     try:
         sighting = sight_card(photo, expected, printed_bar_mm=printed_bar_mm)
     except WrongCardRoleError as err:
-        message = f"{entry.path.name}: the list calls this the {entry.view} view, but {err.message}"
+        name = entry.path.name
+        seen = err.message.removeprefix(f"{name}: ")
+        message = f"{name}: the list calls this the {entry.view} view, but {seen}"
         raise PhotoContradictionError(
             message,
             hint="Correct the view in photos.csv, or photograph with the card of that view.",
