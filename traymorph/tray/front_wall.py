@@ -32,6 +32,10 @@ _FLAT_TOP = 0.015
 _LEAST_END_SCORE = 0.1
 _LEAST_TRAY = 0.15
 """Share of plants above and of black below the edge that a tray's front shows at the least."""
+_EDGE_WEIGHT = 2.0
+"""How much the edge's strength counts beside the score of the ends: both are about 1 for a wall."""
+_USUAL_RIMS_MM = (35.0, 50.0, 65.0)
+"""Rims stand 25 to 75 mm above the bench. Common practice, no source."""
 _EDGE_SEEN = 0.25
 _EDGE_U_MM, _UNSEEN_U_MM = 0.6, 3.0
 _FOOT_U_MM = 2.0
@@ -74,9 +78,9 @@ def find_front_wall(
     """Find the front wall of the tray beside the standing card.
 
     The photo is carried to the plane of the card's face, which is the plane of the front wall.
-    The wall's upper edge is sought near the height that the card's foot and the stated height of
-    the rim give; its ends are the pair of places, one inside length or width apart, that hold
-    the plants and the dark wall.
+    The wall's upper edge is sought near the heights that the card's foot gives where it stands on
+    the bench or on an upturned tray of the same kind; its ends are the pair of places, one inside
+    length or width apart, that hold the plants and the dark wall.
 
     Parameters
     ----------
@@ -87,9 +91,11 @@ def find_front_wall(
     viewpoint : Viewpoint
         The camera in the side card's frame.
     size : TraySize
-        Inside length or width must be known; an unknown rim height widens the search.
+        Inside length or width must be known; with an unknown rim height all usual heights are
+        searched.
     plane : str
-        ``bench`` or ``rim``: at what height the card's foot stands.
+        ``bench`` or ``rim``: at what height the overhead card lies. Between equally good walls
+        the side card is taken to stand there too.
     card_outline_px : ndarray, shape (4, 2)
         The printed card's corners in the photo.
 
@@ -109,26 +115,85 @@ def find_front_wall(
         msg = "find_front_wall needs the inside length or width of the tray"
         raise ValueError(msg)
     card = viewpoint.on_plane(card_outline_px, 0.0)
+    front = _gather(rgb, masks, viewpoint, card)
     foot = float(card[:, 1].max())
-    expected = foot - ((size.rim_above_bench_mm or 0.0) if plane == "bench" else 0.0)
-    prior = _PRIOR_MM if plane == "rim" or size.rim_above_bench_mm is not None else 4 * _PRIOR_MM
-    front = _gather(rgb, masks, viewpoint, foot, card)
-    left, right = _ends(front, size, expected)
-    edge, slope, seen = _upper_edge(front, (left, right), expected, prior)
-    left, right = _ends(front, size, edge)
-    lip = _lip_shift(viewpoint, edge)
-    edge -= _CELL_MM / 2 + lip / 2
-    u = math.hypot(_EDGE_U_MM, lip / math.sqrt(12.0), _UNSEEN_U_MM * (1.0 - seen))
-    if size.rim_above_bench_mm is not None or plane == "rim":
-        edge, u = _weighted((edge, u), (expected, _FOOT_U_MM))
+    fits = [_fit(front, size, foot - raised) for raised in _rims_above_foot(size, plane)]
+    best = max(fits, key=lambda fit: fit.merit)
+    if best.ends.score < _LEAST_END_SCORE:
+        msg = (
+            "The tray's front wall was not found: no dark wall of the tray's length with plants "
+            "above it is seen beside the card."
+        )
+        raise TrayNotFoundError(
+            msg,
+            hint="Stand the card in the plane of the front wall, photograph the whole front, and "
+            "check the tray's inside size.",
+        )
+    lip = _lip_shift(viewpoint, best.edge.at_left_mm)
+    edge = best.edge.at_left_mm - _CELL_MM / 2 - lip / 2
+    u = math.hypot(_EDGE_U_MM, lip / math.sqrt(12.0), _UNSEEN_U_MM * (1.0 - best.edge.seen_share))
+    if size.rim_above_bench_mm is not None:
+        edge, u = _weighted((edge, u), (best.expected_mm, _FOOT_U_MM))
     return FrontWall(
         rim_y_mm=edge,
-        rim_slope=slope,
-        left_x_mm=left,
-        right_x_mm=right,
+        rim_slope=best.edge.slope,
+        left_x_mm=best.ends.left_mm,
+        right_x_mm=best.ends.right_mm,
         position_u_mm=u,
-        seen_share=seen,
+        seen_share=best.edge.seen_share,
     )
+
+
+@dataclass(frozen=True, slots=True)
+class _Ends:
+    """Inside ends and how well the wall fits between them."""
+
+    score: float
+    left_mm: float
+    right_mm: float
+
+
+@dataclass(frozen=True, slots=True)
+class _Edge:
+    """The wall's upper edge: height at the left end, slope, how well and how much of it is seen."""
+
+    score: float
+    at_left_mm: float
+    slope: float
+    seen_share: float
+
+
+@dataclass(frozen=True, slots=True)
+class _Fit:
+    """The wall sought near one height."""
+
+    expected_mm: float
+    ends: _Ends
+    edge: _Edge
+
+    @property
+    def merit(self) -> float:
+        """Ends and edge together."""
+        return self.ends.score + _EDGE_WEIGHT * self.edge.score
+
+
+def _rims_above_foot(size: TraySize, plane: str) -> tuple[float, ...]:
+    """Heights of the rim above the card's foot that are worth a look, the stated one first.
+
+    The two cards of a trial need not stand alike: the overhead one may lie on an upturned tray
+    while the side one stands on the bench. So the other height is looked at too.
+    """
+    known = size.rim_above_bench_mm
+    on_bench = _USUAL_RIMS_MM if known is None else (known,)
+    return (*on_bench, 0.0) if plane == "bench" else (0.0, *on_bench)
+
+
+def _fit(front: _Front, size: TraySize, expected: float) -> _Fit:
+    ends = _ends(front, size, expected)
+    if not math.isfinite(ends.score):
+        return _Fit(expected, ends, _Edge(-np.inf, expected, 0.0, 0.0))
+    edge = _upper_edge(front, (ends.left_mm, ends.right_mm), expected)
+    return _Fit(expected, _ends(front, size, edge.at_left_mm), edge)
 
 
 def _lip_shift(viewpoint: Viewpoint, edge: float) -> float:
@@ -154,10 +219,10 @@ def _gather(
     rgb: NDArray[np.uint8],
     masks: PlantMasks,
     viewpoint: Viewpoint,
-    foot: float,
     card: NDArray[np.float64],
 ) -> _Front:
     middle = card.mean(axis=0)
+    foot = float(card[:, 1].max())
     mm_per_pixel = viewpoint.mm_per_px(np.array([*middle, 0.0])) * masks.scale
     small, plant, scale = reduced_to(rgb, masks, mm_per_pixel, _CELL_MM)
     origin = np.array([middle[0] - _REACH_X_MM, foot - _ABOVE_MM])
@@ -185,8 +250,11 @@ def _gather(
     )
 
 
-def _ends(front: _Front, size: TraySize, edge: float) -> tuple[float, float]:
-    """Inside ends: the interval of known length that holds the plants and ends with the wall."""
+def _ends(front: _Front, size: TraySize, edge: float) -> _Ends:
+    """Inside ends: the interval of known length that holds the plants and ends with the wall.
+
+    The score is minus infinity, and the ends mean nothing, where no interval looks like a tray.
+    """
     rows = slice(front.row(edge + 4.0), front.row(edge + 4.0 + _WALL_MM))
     above = front.plant[front.row(edge - 25.0) : front.row(edge - 3.0)].mean(0)
     seen = front.bare[rows].sum(0)
@@ -194,7 +262,8 @@ def _ends(front: _Front, size: TraySize, edge: float) -> tuple[float, float]:
         plant=above,
         black=(front.black[rows] * front.bare[rows]).mean(0),
         lightness=_filled((front.lightness[rows] * front.bare[rows]).sum(0), seen),
-        seen=np.minimum(front.in_photo[rows].mean(0), 1.0 - front.card.mean(0)),
+        in_photo=front.in_photo[rows].mean(0).astype(np.float64),
+        card=front.card.max(0).astype(np.float64),
     )
     best, found = -np.inf, (0.0, 0.0)
     for length in (size.inside_length_mm, size.inside_width_mm):
@@ -204,18 +273,8 @@ def _ends(front: _Front, size: TraySize, edge: float) -> tuple[float, float]:
         # a short interval fits anywhere within a long front: the long one comes first
         if score > best + (0.0 if best < 0 else _SHORT_SIDE_GAIN):
             best, found = score, (start, start + length)
-    if best < _LEAST_END_SCORE:
-        msg = (
-            "The tray's front wall was not found: no dark wall of the tray's length with plants "
-            "above it is seen beside the card."
-        )
-        raise TrayNotFoundError(
-            msg,
-            hint="Stand the card in the plane of the front wall, photograph the whole front, and "
-            "check the tray's inside size.",
-        )
     x0 = float(front.grid.origin_mm[0])
-    return found[0] + x0, found[1] + x0
+    return _Ends(best, found[0] + x0, found[1] + x0)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -225,7 +284,8 @@ class _Columns:
     plant: NDArray[np.float64]
     black: NDArray[np.float64]
     lightness: NDArray[np.float64]
-    seen: NDArray[np.float64]
+    in_photo: NDArray[np.float64]
+    card: NDArray[np.float64]
 
 
 def _filled(total: NDArray[np.float64], count: NDArray[np.float64]) -> NDArray[np.float64]:
@@ -246,28 +306,37 @@ def _interval(columns: _Columns, length_mm: float) -> tuple[float, float]:
     if len(starts) == 0:
         return -np.inf, 0.0
     ends = starts + inner
-    plant, black, seen = (_Sums(v) for v in (columns.plant, columns.black, columns.seen))
-    beside = 0.5 * (plant.mean(starts - near, starts - 2) + plant.mean(ends + 2, ends + near))
-    flanks = 0.5 * (
-        black.mean(starts - margin, starts - _WIDEST_RIM_MM)
-        + black.mean(ends + _WIDEST_RIM_MM, ends + margin)
-    )
+    in_photo, card = _Sums(columns.in_photo), _Sums(columns.card)
+
+    def contrast(values: NDArray[np.float64], low: int, high: int) -> NDArray[np.float64]:
+        """Mean inside less that from ``low`` to ``high`` beyond the ends.
+
+        What lies beyond the photo's edge is not known: there it counts as the same.
+        """
+        sums, within = _Sums(values), _Sums(values).mean(starts, ends)
+        both = np.zeros(len(starts))
+        for near, far in ((starts - high, starts - low), (ends + low, ends + high)):
+            shown = in_photo.mean(near, far)
+            both += shown * within - sums.mean(near, far)
+        result: NDArray[np.float64] = 0.5 * both
+        return result
+
     light = _Sums(columns.lightness)
     steps = []
     for rim in range(_WIDEST_RIM_MM + 1):  # the same on both sides, or it would shift the middle
         low, high = starts - rim, ends + rim
         left = light.mean(low - 6, low - 1) - light.mean(low + 1, low + 6)
         right = light.mean(high + 1, high + 6) - light.mean(high - 6, high - 1)
-        steps.append(np.clip(left / _STEP_L, -0.5, 1.0) + np.clip(right / _STEP_L, -0.5, 1.0))
-    missing = np.maximum(0.98 - seen.mean(starts, ends), 0.0)
+        steps.append(np.clip(left / _STEP_L, 0.0, 1.0) + np.clip(right / _STEP_L, 0.0, 1.0))
+    seen = np.minimum(in_photo.mean(starts, ends), 1.0 - card.mean(starts, ends))
     score = (
-        plant.mean(starts, ends)
-        - beside
-        + 0.6 * (black.mean(starts, ends) - flanks)
+        contrast(columns.plant, 2, near)
+        + 0.6 * contrast(columns.black, _WIDEST_RIM_MM, margin)
         + 0.5 * np.max(steps, axis=0)
-        - 3.0 * missing
+        - 3.0 * np.maximum(0.98 - seen, 0.0)
     )
-    score[plant.mean(starts, ends) + black.mean(starts, ends) < _LEAST_TRAY] = -np.inf
+    tray = _Sums(columns.plant + columns.black).mean(starts, ends)
+    score[tray < _LEAST_TRAY] = -np.inf
     if not np.isfinite(score).any():
         return -np.inf, 0.0
     top = starts[score > score.max() - _FLAT_TOP]
@@ -286,14 +355,12 @@ class _Sums:
         return result
 
 
-def _upper_edge(
-    front: _Front, ends: tuple[float, float], expected: float, prior: float
-) -> tuple[float, float, float]:
-    """Edge height at the left end, slope, and share of the edge seen."""
+def _upper_edge(front: _Front, ends: tuple[float, float], expected: float) -> _Edge:
+    """Find the strongest line of dark wall under something lighter near the expected height."""
     left, right = front.column(ends[0]), front.column(ends[1])
     columns = np.arange(left, right)
-    offsets = np.arange(-2.0 * prior, 2.0 * prior + 0.5, 0.5)
-    best, found = -np.inf, (expected, 0.0, 0.0)
+    offsets = np.arange(-2.0 * _PRIOR_MM, 2.0 * _PRIOR_MM + 0.5, 0.5)
+    best = _Edge(-np.inf, expected, 0.0, 0.0)
     strength = _edge_strength(front)
     middle = (left + right) / 2
     for slope in _SLOPES:
@@ -301,13 +368,13 @@ def _upper_edge(
         rows = (expected - front.grid.origin_mm[1] + offsets)[:, None] / _CELL_MM + lean[None, :]
         where = np.broadcast_to(columns, rows.shape).astype(np.float32)
         read = cv2.remap(strength, where, rows.astype(np.float32), cv2.INTER_LINEAR)
-        score = read.mean(1) - 0.02 * (offsets / prior) ** 2 - 0.01 * abs(slope) / 0.03
+        score = read.mean(1) - 0.02 * (offsets / _PRIOR_MM) ** 2 - 0.01 * abs(slope) / 0.03
         k = int(np.argmax(score))
-        if score[k] > best:
-            best = float(score[k])
+        if score[k] > best.score:
             at_left = expected + float(offsets[k]) + slope * (left - middle) * _CELL_MM
-            found = (at_left, float(slope), float((read[k] > _EDGE_SEEN).mean()))
-    return found
+            seen = float((read[k] > _EDGE_SEEN).mean())
+            best = _Edge(float(score[k]), at_left, float(slope), seen)
+    return best
 
 
 def _edge_strength(front: _Front) -> Plane:
