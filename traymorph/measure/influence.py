@@ -11,9 +11,9 @@ from dataclasses import replace
 import numpy as np
 
 from traymorph.measure.grid import PlanView, plan_view
+from traymorph.measure.mistaken import mistaken_class, mistaken_plant
 from traymorph.measure.obliqueness import REMAINING_U
 from traymorph.measure.overhead import OVERHEAD_METRICS
-from traymorph.model.masks import PlantMasks
 from traymorph.model.results import Measured
 from traymorph.model.tray import LeafPlane, TrayOverhead
 from traymorph.model.viewpoint import Viewpoint
@@ -34,8 +34,6 @@ _METHOD_U = {
 }
 """What is left with perfect masks and tray place, because leaves stand at many heights: absolute
 part in the metric's unit and relative part, from rendered trays."""
-MASK_BIAS = 0.25
-"""Share of the doubtful pixels that are wrong in the same direction."""
 
 
 def measure_plan(tray: TrayOverhead, plane: LeafPlane) -> dict[str, Measured]:
@@ -62,12 +60,14 @@ def measure_plan(tray: TrayOverhead, plane: LeafPlane) -> dict[str, Measured]:
         for name, (absolute, relative) in _METHOD_U.items()
     }
     taken_off = coarse.stem_in_photo - coarse.stem
-    for view in (
-        replace(coarse, stem=coarse.stem + np.float32(REMAINING_U) * taken_off),
+    influences = (
+        (replace(coarse, stem=coarse.stem + np.float32(REMAINING_U) * taken_off),),
         *_moved(tray, plane),
-    ):
-        for name, value in _read(view).items():
-            variance[name] += (value - base[name]) ** 2
+    )
+    for views in influences:
+        moved = [_read(view) for view in views]
+        for name in variance:
+            variance[name] += max((values[name] - base[name]) ** 2 for values in moved)
     return {name: Measured(value, math.sqrt(variance[name])) for name, value in values.items()}
 
 
@@ -75,18 +75,33 @@ def _read(view: PlanView) -> dict[str, float]:
     return {name: metric(view) for name, metric in OVERHEAD_METRICS.items()}
 
 
-def _moved(tray: TrayOverhead, plane: LeafPlane) -> Iterator[PlanView]:
-    """Move one influence after the other by its standard uncertainty."""
+def _moved(tray: TrayOverhead, plane: LeafPlane) -> Iterator[tuple[PlanView, ...]]:
+    """Move one influence after the other by its standard uncertainty.
+
+    Where a metric answers very differently to both directions, both are given: gaps close and
+    open not alike, nor does a leaf plane of unknown height bring the rim to the canopy's edge.
+    """
     height, step = plane.height_mm, _COARSE_STEP_MM
     masks, viewpoint, opening = tray.masks, tray.viewpoint, tray.opening
     up = math.hypot(plane.u_mm, _height_doubt_of_camera(viewpoint, plane))
-    yield plan_view(masks, viewpoint, opening, height + up, step)
-    yield plan_view(_with_bias(masks), viewpoint, opening, height, step)
-    yield _with_larger_card(tray, plane)
+    yield tuple(plan_view(masks, viewpoint, opening, height + shift, step) for shift in (up, -up))
+    for way in (mistaken_plant, mistaken_class):
+        yield tuple(
+            plan_view(way(masks, sign), viewpoint, opening, height, step) for sign in (1.0, -1.0)
+        )
+    yield (_with_larger_card(tray, plane),)
     if opening is not None:
         for shift in opening.position_u_mm * np.eye(2):
-            moved = replace(opening, corners_mm=opening.corners_mm + shift)
-            yield plan_view(masks, viewpoint, moved, height, step)
+            yield tuple(
+                plan_view(
+                    masks,
+                    viewpoint,
+                    replace(opening, corners_mm=opening.corners_mm + sign * shift),
+                    height,
+                    step,
+                )
+                for sign in (1.0, -1.0)
+            )
 
 
 def _with_larger_card(tray: TrayOverhead, plane: LeafPlane) -> PlanView:
@@ -107,15 +122,3 @@ def _height_doubt_of_camera(viewpoint: Viewpoint, plane: LeafPlane) -> float:
     lever = float(np.hypot(*below))
     by_tilt = min(lever, distance) * math.radians(viewpoint.tilt_u_deg)
     return math.hypot(by_distance, by_tilt)
-
-
-def _with_bias(masks: PlantMasks) -> PlantMasks:
-    """Masks in which a share of the doubtful pixels is all plant."""
-    plant = masks.plant
-    gained = MASK_BIAS * masks.doubt * (1.0 - plant)
-    leafy = np.where(plant > 0, masks.leaf / np.maximum(plant, 1e-3), 1.0)
-    return replace(
-        masks,
-        leaf=(masks.leaf + gained * leafy).astype(np.float32),
-        stem=(masks.stem + gained * (1.0 - leafy)).astype(np.float32),
-    )

@@ -17,6 +17,7 @@ _BELOW_RIM_MM = 30.0
 _TALLEST_MM = 320.0
 _MARGIN_MM = 40.0
 _PLANT_FROM = 0.5
+_UNSURE_LEVELS = (0.25, 0.75)
 _LAYER_SHARES = (0.05, 0.95)
 """Shares of a column's visible leaf below which the underside and the upper side lie."""
 _LEAST_LEAF_MM2 = 2.0
@@ -91,13 +92,32 @@ def front_view(tray: TraySide) -> FrontView:
     return FrontView(leaf, stem, above, slice(margin, margin + columns * per_column), per_column)
 
 
-def column_tops_mm(view: FrontView) -> Columns:
-    """Height above the rim of the topmost plant in each 5 mm column; NaN where none is seen."""
-    plant = view.plant[:, view.inside] >= _PLANT_FROM
+def column_tops_mm(view: FrontView, plant_from: float = _PLANT_FROM) -> Columns:
+    """Height above the rim of the topmost plant in each 5 mm column; NaN where none is seen.
+
+    Parameters
+    ----------
+    view : FrontView
+        The tray's plants.
+    plant_from : float
+        Share of plant in a cell from which on it counts.
+    """
+    plant = view.plant[:, view.inside] >= plant_from
     by_column = plant.reshape(plant.shape[0], -1, view.cells_per_column).any(axis=2)
     first = by_column.argmax(axis=0)
     tops: Columns = view.above_rim_mm[first] + STEP_MM / 2
     return np.where(by_column.any(axis=0), tops, math.nan)
+
+
+def top_doubt_mm(view: FrontView) -> float:
+    """Return the mean top's standard uncertainty, from how far it moves with the share that counts.
+
+    The tops at a quarter and at three quarters of plant are taken as the limits between which
+    the true one lies with equal chance: a rectangle, GUM 4.3.7.
+    """
+    tops = [column_tops_mm(view, level) for level in _UNSURE_LEVELS]
+    moves = tops[0] - tops[1]
+    return float(np.nanmean(moves)) / math.sqrt(12.0) if np.isfinite(moves).any() else 0.0
 
 
 def stem_to_leaf_ratio(view: FrontView) -> float:

@@ -1,6 +1,7 @@
 """All metrics of a tray's overhead and side photo, with their uncertainties and flags."""
 
 import math
+from dataclasses import replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -14,6 +15,7 @@ from traymorph.measure.colour import (
 )
 from traymorph.measure.depth import Sight, in_level_view, level_heights
 from traymorph.measure.influence import measure_plan
+from traymorph.measure.mistaken import mistaken_class
 from traymorph.measure.side import (
     COLUMN_MM,
     FrontView,
@@ -22,6 +24,7 @@ from traymorph.measure.side import (
     height_metrics,
     leaf_layer_edges_mm,
     stem_to_leaf_ratio,
+    top_doubt_mm,
 )
 from traymorph.model.metrics import METRICS
 from traymorph.model.photo import View
@@ -93,6 +96,8 @@ def measure_side(tray: TraySide) -> Result:
     flags = ["edge_plants"]
     view = front_view(tray)
     tops = column_tops_mm(view)
+    if tray.size.rim_above_bench_mm is None:
+        flags.append("rim_height_missing")
     if not np.isfinite(tops).any():
         return metrics, (*flags, "no_plants")
     fill, fill_u = tray.size.rim_above_medium_mm, _FILL_U_MM
@@ -102,7 +107,13 @@ def measure_side(tray: TraySide) -> Result:
     seen = np.flatnonzero(np.isfinite(tops))
     along: NDArray[np.float64] = (seen.astype(np.float64) + 0.5) * COLUMN_MM
     heights, correction_u = level_heights(tops[seen] + fill, along, _sight(tray, fill))
-    u = math.hypot(tray.wall.position_u_mm, fill_u, correction_u, _scale_u(tray) * heights.mean())
+    u = math.hypot(
+        tray.wall.position_u_mm,
+        fill_u,
+        correction_u,
+        _scale_u(tray) * heights.mean(),
+        top_doubt_mm(view),
+    )
     metrics |= height_metrics(heights, u)
     if np.nanmean(tops) < _LEAST_CLEAR_MM:
         return metrics, (*flags, "canopy_below_rim")
@@ -171,15 +182,34 @@ def _scale_u(tray: TraySide) -> float:
 
 
 def _layers(view: FrontView, tray: TraySide, fill_mm: float) -> dict[str, Measured]:
-    sight, position_u = _sight(tray, fill_mm), tray.wall.position_u_mm
+    """Stems and leaf layer; leaf taken for stem, or stem for leaf, is the doubt all share."""
+    position_u = tray.wall.position_u_mm
+    values = _layer_values(view, tray, fill_mm)
+    ratio, bare, layer = values
+    others = [
+        _layer_values(
+            front_view(replace(tray, masks=mistaken_class(tray.masks, sign))), tray, fill_mm
+        )
+        for sign in (1.0, -1.0)
+    ]
+    ratio_u, bare_u, layer_u = (
+        float(np.nanmax([abs(other[k] - values[k]) for other in others])) for k in range(3)
+    )
+    return {
+        "stem_to_leaf_ratio": Measured(ratio, math.hypot(_RATIO_U * ratio, ratio_u)),
+        "bare_stem_mm": Measured(
+            bare, math.hypot(position_u, _LAYER_U_MM, _LAYER_U * bare, bare_u)
+        ),
+        "leaf_layer_mm": Measured(layer, math.hypot(_LAYER_U_MM, _LAYER_U * layer, layer_u)),
+    }
+
+
+def _layer_values(view: FrontView, tray: TraySide, fill_mm: float) -> tuple[float, float, float]:
+    """Stem to leaf ratio, bare stem above the rim and depth of the leaf layer."""
+    sight = _sight(tray, fill_mm)
     low, high = leaf_layer_edges_mm(view)
     bare, top = (
         in_level_view(edge + fill_mm, share * sight.depth_mm, sight) - fill_mm
         for edge, share in ((low, _UNDERSIDE_DEPTH), (high, _UPPER_SIDE_DEPTH))
     )
-    ratio, layer = stem_to_leaf_ratio(view), top - bare
-    return {
-        "stem_to_leaf_ratio": Measured(ratio, _RATIO_U * ratio),
-        "bare_stem_mm": Measured(bare, math.hypot(position_u, _LAYER_U_MM, _LAYER_U * bare)),
-        "leaf_layer_mm": Measured(layer, math.hypot(_LAYER_U_MM, _LAYER_U * layer)),
-    }
+    return stem_to_leaf_ratio(view), bare, top - bare
