@@ -8,6 +8,7 @@ import pytest
 from skimage.color import deltaE_ciede2000, rgb2lab, xyz2lab
 
 from traymorph.measure.colour import (
+    colour_metrics,
     excess_green,
     green_share,
     greenness_index,
@@ -127,3 +128,34 @@ def test_a_quarter_of_yellow_leaf():
     found = yellowed_pct(leaf_colours(*leafy(green, green, green, yellow)), 1.0)
     # one pixel at the picture's border is lost to the neighbour's colour nowhere: all is leaf
     assert found.value == pytest.approx(25.0, abs=0.5)
+
+
+def test_dark_leaf_that_is_less_sure_counts_and_adds_its_doubt():
+    """Half of the leaf light and sure, half dark and less sure: the mean is that of both."""
+    rgb, sure = leafy((120, 170, 60), (70, 40, 60))
+    leaf = sure.leaf.copy()
+    leaf[:, 20:] = 0.6
+    masks = PlantMasks(leaf, np.zeros_like(leaf), 1.0, "half sure", 1 - leaf)
+    got, all_sure = (colour_metrics(rgb, m, 0.7) for m in (masks, sure))
+    light, dark = rgb2lab(np.array([[[120, 170, 60], [70, 40, 60]]], np.uint8))[0]
+    for name, k in (("leaf_l", 0), ("leaf_a", 1), ("leaf_b", 2)):
+        assert got[name].value == pytest.approx((light[k] + dark[k]) / 2, abs=0.1)
+        assert all_sure[name].value == pytest.approx(got[name].value)
+        assert got[name].u > abs(light[k] - dark[k]) / 2 - 0.1
+        assert all_sure[name].u < got[name].u
+
+
+def test_too_little_sure_leaf_gives_no_colour():
+    rgb, sure = leafy((120, 170, 60))
+    unsure = PlantMasks(sure.leaf * 0.6, sure.stem, 1.0, "unsure", sure.leaf * 0.4)
+    assert colour_metrics(rgb, unsure, 0.7) == {}
+
+
+def test_in_a_yellowish_crop_the_limit_itself_is_in_doubt():
+    """Half of the blades lie five degrees beyond the limit, in a yellow and in a green crop."""
+    yellow = leaf_colours(*leafy((150, 150, 40), (156, 148, 40)))  # hues 104 and 100, limit 95
+    green = leaf_colours(*leafy((80, 160, 60), (125, 155, 40)))  # hues 135 and 117, limit 112
+    assert yellow is not None
+    assert green is not None
+    assert yellowed_pct(yellow, 0.7).u == pytest.approx(50.0, abs=1.0)
+    assert yellowed_pct(green, 0.7).u < 1.0

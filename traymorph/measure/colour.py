@@ -11,8 +11,9 @@ from skimage.color import rgb2hsv, rgb2lab
 from traymorph.model.masks import PlantMasks
 from traymorph.model.results import Measured
 
-_WHOLE_LEAF = 0.95
-"""A pixel with less leaf carries the colour of what lies beside it."""
+_LEAF_FROM, _SURELY_LEAF_FROM = 0.5, 0.8
+"""Rather leaf than not, and surely leaf. The surest leaves of a tray are its lightest and greenest
+ones, so colour is read from all that is rather leaf, and the difference of both is a doubt."""
 _CLIPPED = 250
 """From this value on a channel may have been cut off."""
 _FEWEST_PIXELS, _MOST_PIXELS = 50, 200_000
@@ -27,8 +28,8 @@ _YELLOW_LIMITS_DEG = (95.0, 112.0)
 """Pure yellow has a CIELAB hue of 103 degrees, fresh yellow-green leaf 108 to 115."""
 _YELLOW_CHROMA = 25.0
 _GREEN_SHARE = 0.2
-_LEAST_YELLOW_U_PCT = 0.3
-_SHADE_U = 0.2
+_LEAST_YELLOW_U_PCT = 0.4
+_SHADE_U = 0.3
 """Share of the yellowed leaf that shade hides or lends: rendered trays."""
 _LIGHT_U_L = 2.0
 """Leaves stand nearer the lamp than the card, and the light's fall-off is known only roughly."""
@@ -40,7 +41,7 @@ Colours = NDArray[np.float64]
 
 @dataclass(frozen=True, slots=True, eq=False)
 class LeafColours:
-    """Colours of whole, unclipped leaf pixels.
+    """Colours of unclipped leaf pixels that have leaf all around them.
 
     Parameters
     ----------
@@ -54,7 +55,55 @@ class LeafColours:
     lab: Colours
 
 
-def leaf_colours(rgb: NDArray[np.uint8], masks: PlantMasks) -> LeafColours | None:
+def colour_metrics(
+    rgb: NDArray[np.uint8], masks: PlantMasks, error_de00: float
+) -> dict[str, Measured]:
+    """All metrics of colour, the doubt of what is leaf included.
+
+    Parameters
+    ----------
+    rgb : ndarray of uint8, shape (h, w, 3)
+        Corrected picture on the pixel grid of the masks.
+    masks : PlantMasks
+        The tray's own plants.
+    error_de00 : float
+        What the card's correction leaves, CIEDE2000.
+
+    Returns
+    -------
+    dict of str to Measured
+        Empty where too few pixels show surely nothing but unclipped leaf.
+    """
+    surer = leaf_colours(rgb, masks, _SURELY_LEAF_FROM)
+    likely = leaf_colours(rgb, masks)
+    if surer is None or likely is None:
+        return {}
+    of_surer = _of_leaves(surer, error_de00)
+    return {
+        name: Measured(got.value, math.hypot(got.u, _apart(name, got, of_surer[name])))
+        for name, got in _of_leaves(likely, error_de00).items()
+    }
+
+
+def _of_leaves(colours: LeafColours, error_de00: float) -> dict[str, Measured]:
+    return {
+        **lab_metrics(colours, error_de00),
+        **index_metrics(colours, error_de00),
+        "yellowed_pct": yellowed_pct(colours, error_de00),
+    }
+
+
+def _apart(name: str, one: Measured, other: Measured) -> float:
+    """Difference of two values, the short way round for an angle; 0 where one is missing."""
+    away = abs(one.value - other.value)
+    if math.isnan(away):
+        return 0.0
+    return min(away, 360.0 - away) if name == "leaf_hue_deg" else away
+
+
+def leaf_colours(
+    rgb: NDArray[np.uint8], masks: PlantMasks, leaf_from: float = _LEAF_FROM
+) -> LeafColours | None:
     """Collect the colours of the tray's leaves.
 
     Parameters
@@ -63,14 +112,17 @@ def leaf_colours(rgb: NDArray[np.uint8], masks: PlantMasks) -> LeafColours | Non
         Corrected picture on the pixel grid of the masks.
     masks : PlantMasks
         The tray's own plants.
+    leaf_from : float
+        Share of leaf from which on a pixel counts. Its eight neighbours must count too: at the
+        edge of a leaf a pixel carries the colour of what lies beside it.
 
     Returns
     -------
     LeafColours or None
         None where fewer than fifty pixels show nothing but unclipped leaf.
     """
-    whole = (masks.leaf >= _WHOLE_LEAF).astype(np.uint8)
-    inner = cv2.erode(whole, np.ones((3, 3), np.uint8)) > 0
+    leaf = (masks.leaf >= leaf_from).astype(np.uint8)
+    inner = cv2.erode(leaf, np.ones((3, 3), np.uint8)) > 0
     pixels = rgb[inner]
     pixels = pixels[pixels.max(axis=1) < _CLIPPED]
     if len(pixels) < _FEWEST_PIXELS:
@@ -173,7 +225,9 @@ def index_metrics(colours: LeafColours, error_de00: float) -> dict[str, Measured
 def yellowed_pct(colours: LeafColours, error_de00: float) -> Measured:
     """Share of leaf pixels that are yellowed, per cent.
 
-    The doubt is the change when the limit of hue moves by what the correction leaves.
+    The doubt is the change when the limit of hue moves by what the correction leaves. Where the
+    crop itself is nearly yellow, so that its own hue sets the limit, how much yellower a blade
+    must be is a matter of half that step more.
     """
     chroma = np.hypot(colours.lab[:, 1], colours.lab[:, 2])
     hue = np.degrees(np.arctan2(colours.lab[:, 2], colours.lab[:, 1]))
@@ -187,6 +241,8 @@ def yellowed_pct(colours: LeafColours, error_de00: float) -> Measured:
         return 100.0 * float(yellow.mean())
 
     shift = 2.0 + (error_de00 if math.isfinite(error_de00) else 5.0)
+    if limit < _YELLOW_LIMITS_DEG[1]:
+        shift = math.hypot(shift, 0.5 * _YELLOWER_BY_DEG)
     value = share(0.0)
-    by_hue = 0.5 * (share(shift) - share(-shift))
+    by_hue = max(share(shift) - value, value - share(-shift))
     return Measured(value, math.hypot(by_hue, _SHADE_U * value, _LEAST_YELLOW_U_PCT))

@@ -26,10 +26,10 @@ _COARSE_STEP_MM = 1.0
 CARD_SCALE_U = 0.003
 """Relative doubt of the card's size: a printed bar read to 0.2 mm, and paper that swells."""
 _METHOD_U = {
-    "canopy_cover_pct": (0.4, 0.0),
+    "canopy_cover_pct": (0.6, 0.0),
     "projected_leaf_area_cm2": (0.0, 0.008),
     "overhang_area_cm2": (1.0, 0.12),
-    "evenness_cv_pct": (0.3, 0.05),
+    "evenness_cv_pct": (1.0, 0.05),
     "largest_gap_cm2": (0.3, 0.15),
 }
 """What is left with perfect masks and tray place, because leaves stand at many heights: absolute

@@ -7,12 +7,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from traymorph.measure.blades import blade_width_mm
-from traymorph.measure.colour import (
-    index_metrics,
-    lab_metrics,
-    leaf_colours,
-    yellowed_pct,
-)
+from traymorph.measure.colour import colour_metrics
 from traymorph.measure.depth import Sight, in_level_view, level_heights
 from traymorph.measure.influence import measure_plan
 from traymorph.measure.mistaken import mistaken_class
@@ -40,6 +35,9 @@ _LEAST_CLEAR_MM = 5.0
 """Plants that rise less than this above the rim show no stems or leaf layer."""
 _ASSUMED_FILL_MM, _ASSUMED_FILL_U_MM = 20.0, 10.0
 _FILL_U_MM = 1.0
+_TOPS_U = 0.03
+"""Relative doubt of heights because masks miss fine tops or keep some that stand behind: rendered
+trays that the masks were not made from."""
 _RATIO_U, _LAYER_U = 0.15, 0.06
 """Relative doubt of parting leaf and stem from the side."""
 _LAYER_U_MM = 1.5
@@ -111,7 +109,7 @@ def measure_side(tray: TraySide) -> Result:
         tray.wall.position_u_mm,
         fill_u,
         correction_u,
-        _scale_u(tray) * heights.mean(),
+        math.hypot(_scale_u(tray), _TOPS_U) * heights.mean(),
         top_doubt_mm(view),
     )
     metrics |= height_metrics(heights, u)
@@ -141,15 +139,9 @@ def _opening_flags(tray: TrayOverhead) -> list[str]:
 def _colour(tray: TrayOverhead) -> tuple[dict[str, Measured], tuple[str, ...]]:
     if not tray.colour.shows_colour:
         return {}, ("light_unfit_for_colour",)
-    colours = leaf_colours(tray.rgb, tray.masks)
-    if colours is None:
+    metrics = colour_metrics(tray.rgb, tray.masks, tray.colour.error_de00)
+    if not metrics:
         return {}, ()
-    error = tray.colour.error_de00
-    metrics = {
-        **lab_metrics(colours, error),
-        **index_metrics(colours, error),
-        "yellowed_pct": yellowed_pct(colours, error),
-    }
     outside = math.isnan(metrics["greenness_index"].value)
     return metrics, ("hue_outside_index",) if outside else ()
 
