@@ -37,3 +37,11 @@ def test_an_unknown_fill_is_flagged_and_doubted():
     sure, _ = leaf_plane(SIZE, 0.0, Measured(50.0, 1.0), None)
     assert flags == ("rim_height_missing",)
     assert plane.u_mm > sure.u_mm + 5.0
+
+
+def test_an_assumed_rim_height_carries_the_doubt_of_25_to_75_mm():
+    """A rectangle 50 mm wide: GUM 4.3.7. A card at rim height needs no assumption."""
+    unknown = TraySize(500.0, 250.0, 20.0)
+    assumed, _ = leaf_plane(unknown, 50.0, Measured(50.0, 1.0), None)
+    at_rim, _ = leaf_plane(unknown, 0.0, Measured(50.0, 1.0), None)
+    assert assumed.u_mm**2 - at_rim.u_mm**2 == pytest.approx(50.0**2 / 12.0)

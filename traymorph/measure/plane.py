@@ -21,6 +21,8 @@ _STATED_HEIGHT_U_MM = 5.0
 """A height read once off a ruler for a whole trial."""
 _FILL_U_MM = 1.0
 _ASSUMED_FILL_MM, _ASSUMED_FILL_U_MM = 20.0, 10.0
+_ASSUMED_RIM_U_MM = (75.0 - 25.0) / math.sqrt(12.0)
+"""Rims stand 25 to 75 mm above the bench (common practice, no source): a rectangle."""
 
 
 def leaf_plane(
@@ -37,7 +39,8 @@ def leaf_plane(
     size : TraySize
         For the height of the rim above the medium.
     rim_height_mm : float
-        Height of the rim above the overhead card's face.
+        Height of the rim above the overhead card's face; other than 0 it is taken as assumed
+        where the size does not tell the rim's height above the bench.
     canopy_height : Measured or None
         ``canopy_height_mm`` of the same tray and day from its side photo, None or NaN without.
     stated_height_mm : float or None
@@ -61,10 +64,11 @@ def leaf_plane(
     fill, fill_u = size.rim_above_medium_mm, _FILL_U_MM
     if fill is None:
         fill, fill_u, flags = _ASSUMED_FILL_MM, _ASSUMED_FILL_U_MM, (*flags, "rim_height_missing")
+    assumed = rim_height_mm > 0 and size.rim_above_bench_mm is None
     return (
         LeafPlane(
             height_mm=rim_height_mm - fill + leaf_height,
-            u_mm=math.hypot(leaf_u, fill_u),
+            u_mm=math.hypot(leaf_u, fill_u, _ASSUMED_RIM_U_MM if assumed else 0.0),
         ),
         flags,
     )

@@ -21,6 +21,8 @@ from traymorph.tray.scan import Place, coarse_places, turned_grid
 
 USUAL_CANOPY_ABOVE_RIM_MM = 35.0
 """How high a canopy stands above the rim when nothing is known. Common practice, no source."""
+USUAL_RIM_ABOVE_BENCH_MM = 50.0
+"""Rims stand 25 to 75 mm above the bench. Common practice, no source."""
 _OUTERMOST_SHARE = 0.8
 """Height of the outermost leaves over that of the canopy's top. Rendered trays: between 0.7 and 1
 the canopy's outline lies equally far outside all sides of the opening."""
@@ -71,7 +73,8 @@ def find_opening(
     viewpoint : Viewpoint
         The camera in the card's frame.
     size : TraySize
-        Inside length and width must be known; an unknown rim height is taken as the card's.
+        Inside length and width must be known; an unknown rim height is taken as the
+        usual one.
     plane : str
         ``bench`` or ``rim``: at what height the card lies.
     canopy_above_rim_mm : float
@@ -116,8 +119,14 @@ def find_opening(
 
 
 def rim_above_card(size: TraySize, plane: str) -> float:
-    """Height of the tray's rim above the face of the overhead card, mm."""
-    return (size.rim_above_bench_mm or 0.0) if plane == "bench" else 0.0
+    """Height of the tray's rim above the face of the overhead card, mm.
+
+    A card on the bench beside a tray of unknown height gets the usual one.
+    """
+    if plane == "rim":
+        return 0.0
+    known = size.rim_above_bench_mm
+    return USUAL_RIM_ABOVE_BENCH_MM if known is None else known
 
 
 def share_in_photo(
