@@ -94,13 +94,12 @@ def measure_side(tray: TraySide) -> Result:
     flags = ["edge_plants"]
     view = front_view(tray)
     tops = column_tops_mm(view)
-    if tray.size.rim_above_bench_mm is None:
-        flags.append("rim_height_missing")
     if not np.isfinite(tops).any():
         return metrics, (*flags, "no_plants")
     fill, fill_u = tray.size.rim_above_medium_mm, _FILL_U_MM
     if fill is None:
         fill, fill_u = _ASSUMED_FILL_MM, _ASSUMED_FILL_U_MM
+    if None in (tray.size.rim_above_medium_mm, tray.size.rim_above_bench_mm):
         flags.append("rim_height_missing")
     seen = np.flatnonzero(np.isfinite(tops))
     along: NDArray[np.float64] = (seen.astype(np.float64) + 0.5) * COLUMN_MM
