@@ -137,3 +137,9 @@ def test_plants_hardly_above_the_rim_have_no_layer(make):
     assert "canopy_below_rim" in flags
     assert math.isnan(metrics["bare_stem_mm"].value)
     assert math.isfinite(metrics["canopy_height_mm"].value)
+
+
+def test_plants_that_run_out_of_the_photo_have_no_height(make):
+    metrics, flags = measure_side(tray(make, lambda _, y: y < 0))
+    assert "tray_cut_off" in flags
+    assert all(math.isnan(measured.value) for measured in metrics.values())

@@ -28,6 +28,9 @@ from traymorph.model.tray import LeafPlane, TrayOverhead, TraySide
 
 _CLOSED_PCT = 97.0
 _CUT_OFF_SHARE = 0.995
+_CUT_OFF_COLUMNS, _EDGE_PX = 0.2, 4.0
+"""With more columns that end at the photo's edge, to these pixels of the masks, heights are not
+known: the plants go on, or a backdrop was taken for plants."""
 _SCALE_DISAGREES = 0.02
 """Card and tray sizes are read to about 0.5 %; a card 10 mm off its stated height gives 2 %."""
 _UNCERTAIN_U_MM = 2.0
@@ -103,6 +106,8 @@ def measure_side(tray: TraySide) -> Result:
         flags.append("rim_height_missing")
     seen = np.flatnonzero(np.isfinite(tops))
     along: NDArray[np.float64] = (seen.astype(np.float64) + 0.5) * COLUMN_MM
+    if _share_at_photo_edge(tops, tray) > _CUT_OFF_COLUMNS:
+        return metrics, (*flags, "tray_cut_off")
     heights, correction_u = level_heights(tops[seen] + fill, along, _sight(tray, fill))
     u = math.hypot(
         tray.wall.position_u_mm,
@@ -166,6 +171,17 @@ def _depth(tray: TraySide) -> float:
     if len(known) < len(sizes):
         return front / 2.0  # trays are about twice as long as wide
     return min(known) if abs(front - max(known)) < abs(front - min(known)) else max(known)
+
+
+def _share_at_photo_edge(tops: NDArray[np.float64], tray: TraySide) -> float:
+    """Share of columns whose highest plant lies at the photo's edge, so that it may go on."""
+    wall, seen = tray.wall, np.isfinite(tops)
+    x = wall.left_x_mm + COLUMN_MM * (np.arange(len(tops))[seen] + 0.5)
+    y = wall.rim_y_mm + wall.rim_slope * (x - wall.left_x_mm) - tops[seen]
+    px = tray.viewpoint.project(np.column_stack([x, y, np.zeros_like(x)]))
+    inner = px - np.clip(px, _EDGE_PX * tray.masks.scale, None)
+    outer = px - np.minimum(px, np.array(tray.viewpoint.size_px) - _EDGE_PX * tray.masks.scale)
+    return float(((inner < 0) | (outer > 0)).any(axis=1).mean())
 
 
 def _scale_u(tray: TraySide) -> float:
