@@ -13,7 +13,7 @@ from traymorph.model.masks import PlantMasks
 
 SAME_WAY = 0.4
 """Share of the doubt, as a standard uncertainty, that falls on one side. Errors of cover and leaf
-area over 17 rendered trays of ten crop forms."""
+area over 19 rendered trays of ten crop forms."""
 
 
 def mistaken_plant(masks: PlantMasks, sign: float) -> PlantMasks:
