@@ -12,7 +12,7 @@ from tests.accuracy.readings import read_scene
 
 # Metrics whose error is judged relative to the truth, in per cent.
 _RELATIVE = {
-    "projected_leaf_area_cm2", "overhang_area_cm2", "evenness_cv_pct", "largest_gap_cm2",
+    "projected_leaf_area_cm2", "overhang_area_cm2",
     "blade_width_mm", "stem_to_leaf_ratio", "canopy_height_cv_pct",
 }  # fmt: skip
 _WORST = 5
