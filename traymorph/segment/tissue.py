@@ -36,7 +36,7 @@ class _Weights:
 
 
 _OVERHEAD = _Weights(learned=1.0, colour=0.0)
-_SIDE = _Weights(learned=1.0, colour=1.0)
+_SIDE = _Weights(learned=2.0, colour=1.0)
 _WITHOUT_CARD = _Weights(learned=1.0, colour=2.0)
 
 
