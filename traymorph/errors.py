@@ -122,6 +122,10 @@ class TrayNotFoundError(PhotoError):
     """The tray's opening or front wall cannot be found in the photo."""
 
 
+class BoardError(PhotoError):
+    """What lies under the cut plants is no plain board, or nothing can be told on it."""
+
+
 class StoreError(TraymorphError):
     """The ledger cannot be read or written."""
 

@@ -157,6 +157,68 @@ _ALL = (
         "No plant was found in the tray.",
         "Look at the overlay; check crop, light and photo.",
     ),
+    # --- cut plants on a board
+    Flag(
+        "plants_touch",
+        "Plants on the board touch or cross and could not be told apart; the group is left out of "
+        "the means.",
+        "Lay plants a finger's width apart.",
+    ),
+    Flag(
+        "plant_cut_off",
+        "A plant on the board is cut off by the photo's edge or lies partly under the card; it is "
+        "left out of the means.",
+        "Leave some empty board round the plants, and keep them off the card.",
+    ),
+    Flag(
+        "heap",
+        "Plants on the board lie in a heap; what lies below cannot be measured.",
+        "Lay ten to twenty-five plants singly, side by side.",
+    ),
+    Flag(
+        "few_plants",
+        "Fewer than eight plants on the board: their mean says little of the tray.",
+        "Lay ten to twenty-five plants, or take another photo; photos of one tray are pooled.",
+    ),
+    Flag(
+        "board_too_alike",
+        "Stems or leaves hardly differ from the board; their outlines are uncertain.",
+        "Take a board of another colour: black or blue for pale stems, white for dark plants.",
+    ),
+    Flag(
+        "board_unclear",
+        "Something other than plants and card lies on the board, or the board is patterned; it was "
+        "left out as well as could be told.",
+        "Use a plain board with nothing but plants and card on it.",
+    ),
+    Flag(
+        "blade_folded",
+        "A blade is folded or stands on edge: it covers less than it would lying flat.",
+        "Press blades flat with a finger or a sheet of clear plastic.",
+    ),
+    Flag(
+        "blades_overlap",
+        "Blades of one plant overlap: what overlaps counts once.",
+        "Spread the leaves before the photo.",
+    ),
+    Flag(
+        "stem_unclear",
+        "A plant's stem could not be followed from the cut to the node: its stem columns are "
+        "empty.",
+        "Lay the plant so that its stem is seen from end to end.",
+    ),
+    Flag(
+        "cut_differs",
+        "Where the plants were cut above the medium is not stated: stem length is then not "
+        "comparable.",
+        "Give cut_above_medium_mm in trays.csv and cut every tray at the same height.",
+    ),
+    Flag(
+        "no_plants_on_board",
+        "No plant was found on the board.",
+        "Look at the overlay; check the board's colour, the light and the photo.",
+    ),
+    # --- leaf colour
     Flag(
         "hue_outside_index",
         "The leaves are not green: the greenness index is not defined for their hue.",

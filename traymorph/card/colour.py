@@ -28,8 +28,8 @@ from skimage.color import deltaE_ciede2000, xyz2lab
 from traymorph.card.layout import CardLayout
 from traymorph.card.patches import DARKEST, Readings, read_patches
 from traymorph.card.tone import Tone, agreeing_greys, fit_tone, solve_tone
-from traymorph.card.transfer import LINEAR_OF_CODE, encode_srgb
-from traymorph.model.card import ColourFit
+from traymorph.card.transfer import LINEAR_OF_CODE, XYZ_OF_LINEAR, encode_srgb
+from traymorph.model.card import ColourFit, RegisteredCard
 from traymorph.model.viewpoint import Viewpoint
 
 Floats = NDArray[np.float64]
@@ -46,14 +46,13 @@ _LEAST_GREEN = 0.72
 _LEAST_BLUE = 0.06
 _LARGEST_DE00 = 9.0
 
-_XYZ_FROM_RGB = np.array(
-    [[0.4124, 0.3576, 0.1805], [0.2126, 0.7152, 0.0722], [0.0193, 0.1192, 0.9505]]
-)
-"""IEC 61966-2-1, white D65."""
-
 
 def fit_colour(
-    rgb: NDArray[np.uint8], layout: CardLayout, viewpoint: Viewpoint, print_scale: float = 1.0
+    rgb: NDArray[np.uint8],
+    layout: CardLayout,
+    viewpoint: Viewpoint,
+    print_scale: float = 1.0,
+    registered: RegisteredCard | None = None,
 ) -> tuple[ColourFit, bool]:
     """Fit the colour correction from the card's patches.
 
@@ -67,6 +66,8 @@ def fit_colour(
         Where the camera stood.
     print_scale : float
         Printed size over nominal size.
+    registered : RegisteredCard or None
+        The colours that this print has; None for the nominal ones.
 
     Returns
     -------
@@ -75,7 +76,7 @@ def fit_colour(
     shaded : bool
         Whether light falls unevenly over the card.
     """
-    all_readings = read_patches(rgb, layout, viewpoint, print_scale)
+    all_readings = read_patches(rgb, layout, viewpoint, print_scale, registered)
     readings = agreeing_greys(all_readings)
     if not _enough(readings):
         nothing = ColourFit(np.eye(3), np.array([0.0, 0.0, 1.0]), float("nan"), shows_colour=False)
@@ -95,6 +96,7 @@ def fit_colour(
         error,
         shows_colour=_whole_spectrum(tone.gains) and error < _LARGEST_DE00,
         tone=table / table[-1],
+        card_id=registered.card_id if registered else None,
     )
     return fit, shaded
 
@@ -190,7 +192,7 @@ def _fit_matrix(light: Floats, readings: Readings) -> tuple[Floats, Floats, Read
 
 def _visibility(linear: Floats) -> Floats:
     """Weight that makes errors of dark and bright patches about equally visible."""
-    return np.asarray(1.0 / (linear @ _XYZ_FROM_RGB[1] + 0.03) ** (2.0 / 3.0))
+    return np.asarray(1.0 / (linear @ XYZ_OF_LINEAR[1] + 0.03) ** (2.0 / 3.0))
 
 
 def _solve_matrix(seen: Floats, wanted: Floats, weight: Floats) -> Floats:
@@ -222,7 +224,7 @@ def _left_out_error(readings: Readings, level: Floats, tone: Tone, trust: Floats
 def _de00(first: Floats, second: Floats) -> Floats:
     """CIEDE2000 between linear sRGB colours, shape (n, 3) each."""
     lab = [
-        xyz2lab(np.maximum(linear, 0.0) @ _XYZ_FROM_RGB.T, illuminant="D65", observer="2")
+        xyz2lab(np.maximum(linear, 0.0) @ XYZ_OF_LINEAR.T, illuminant="D65", observer="2")
         for linear in (first, second)
     ]
     return np.asarray(deltaE_ciede2000(*lab))  # type: ignore[no-untyped-call]

@@ -19,7 +19,7 @@ from traymorph.errors import (
     TwoCardsError,
     WrongCardRoleError,
 )
-from traymorph.model.card import CardRole, CardSighting
+from traymorph.model.card import CardRole, CardSighting, RegisteredCard
 from traymorph.model.photo import Photo
 
 Floats = NDArray[np.float64]
@@ -40,7 +40,11 @@ _LEAST_CHANNEL_SHARE = 0.5
 
 
 def sight_card(
-    photo: Photo, expected: CardRole | None = None, *, printed_bar_mm: float = 100.0
+    photo: Photo,
+    expected: CardRole | None = None,
+    *,
+    printed_bar_mm: float = 100.0,
+    registered: RegisteredCard | None = None,
 ) -> CardSighting:
     """Find the reference card and pose the camera by it.
 
@@ -53,6 +57,9 @@ def sight_card(
         folded sheet is the half that faces the camera.
     printed_bar_mm : float
         What the card's 100 mm bar measures on the print.
+    registered : RegisteredCard or None
+        The colours of this print; not used, and not named in the fit, where the card seen is of
+        another role or layout.
 
     Returns
     -------
@@ -89,7 +96,8 @@ def sight_card(
         message = f"{name}: the camera sees the {_NAMES[role]} at {viewpoint.tilt_deg:.0f} degrees."
         hint = f"Hold the phone square to the card, within {_LARGEST_TILT_DEG:.0f} degrees at most."
         raise CardTooTiltedError(message, hint=hint)
-    colour, shaded = fit_colour(photo.rgb, layout, viewpoint, print_scale)
+    known = registered if registered and registered.is_for(role, layout.version) else None
+    colour, shaded = fit_colour(photo.rgb, layout, viewpoint, print_scale, known)
     outline = np.column_stack([layout.outline * print_scale, np.zeros(4)])
     return CardSighting(
         role=role,

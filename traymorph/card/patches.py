@@ -4,9 +4,11 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
+from skimage.color import lab2xyz
 
 from traymorph.card.layout import CardLayout, Patch
-from traymorph.card.transfer import LINEAR_OF_CODE, decode_srgb
+from traymorph.card.transfer import LINEAR_OF_CODE, XYZ_OF_LINEAR, decode_srgb
+from traymorph.model.card import RegisteredCard
 from traymorph.model.viewpoint import Viewpoint
 
 Floats = NDArray[np.float64]
@@ -55,7 +57,11 @@ class Readings:
 
 
 def read_patches(
-    rgb: NDArray[np.uint8], layout: CardLayout, viewpoint: Viewpoint, print_scale: float
+    rgb: NDArray[np.uint8],
+    layout: CardLayout,
+    viewpoint: Viewpoint,
+    print_scale: float,
+    registered: RegisteredCard | None = None,
 ) -> Readings:
     """Read all patches.
 
@@ -69,6 +75,8 @@ def read_patches(
         Where the camera stood.
     print_scale : float
         Printed size over nominal size.
+    registered : RegisteredCard or None
+        The colours that this print has; None for the nominal ones.
     """
     middle = np.append(np.mean(layout.outline, axis=0) * print_scale, 0.0)
     mm_per_px = viewpoint.mm_per_px(middle) / print_scale
@@ -84,12 +92,20 @@ def read_patches(
     patches = layout.patches
     return Readings(
         seen=seen,
-        nominal=decode_srgb(np.array([patch.rgb for patch in patches]) / 255.0),
+        nominal=np.array([_printed_light(patch, registered) for patch in patches]),
         usable=inside.all(axis=1) & ~clipped & (seen.max(axis=1) > DARKEST) & _plain(codes),
         neutral=np.array([patch.neutral for patch in patches]),
         paper=np.array([not patch.drawn for patch in patches]),
         place=np.array([patch.corners.mean(axis=0) for patch in patches]) / layout.size - 0.5,
     )
+
+
+def _printed_light(patch: Patch, registered: RegisteredCard | None) -> Floats:
+    """Linear sRGB of a patch: as registered, else as the layout means it."""
+    if registered is None or patch.name not in registered.lab:
+        return decode_srgb(np.array(patch.rgb) / 255.0)
+    xyz = lab2xyz(np.array(registered.lab[patch.name]), illuminant="D65", observer="2")
+    return np.asarray(np.linalg.solve(XYZ_OF_LINEAR, xyz))
 
 
 def _grid(patch: Patch, mm_per_px: float) -> Floats:

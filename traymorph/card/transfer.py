@@ -1,4 +1,4 @@
-"""The sRGB transfer curve of IEC 61966-2-1 between code values and linear light."""
+"""sRGB by IEC 61966-2-1: code values, linear light, and the CIE values they stand for."""
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -24,3 +24,9 @@ def encode_srgb(linear: ArrayLike) -> NDArray[np.float64]:
 LINEAR_OF_CODE: NDArray[np.float32] = decode_srgb(np.arange(256) / 255.0).astype(np.float32)
 """Linear light of each 8-bit code, shape (256,)."""
 LINEAR_OF_CODE.flags.writeable = False
+
+XYZ_OF_LINEAR: NDArray[np.float64] = np.array(
+    [[0.4124, 0.3576, 0.1805], [0.2126, 0.7152, 0.0722], [0.0193, 0.1192, 0.9505]]
+)
+"""CIE XYZ (2 degrees, white D65 at Y = 1) of linear red, green and blue, shape (3, 3)."""
+XYZ_OF_LINEAR.flags.writeable = False

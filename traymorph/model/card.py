@@ -17,6 +17,33 @@ class CardRole(StrEnum):
     BOARD = "board"
 
 
+@dataclass(frozen=True, slots=True, eq=False)
+class RegisteredCard:
+    """The colours that one print of the card really has.
+
+    Parameters
+    ----------
+    card_id : str
+        What the grower calls this print.
+    role : CardRole
+        The card it is.
+    version : int
+        Version of the printed layout.
+    lab : dict of str to tuple of float
+        CIELAB (D65, 2 degrees) by the patch's name in the layout; a patch that is not in it keeps
+        its nominal colour.
+    """
+
+    card_id: str
+    role: CardRole
+    version: int
+    lab: dict[str, tuple[float, float, float]]
+
+    def is_for(self, role: CardRole, version: int) -> bool:
+        """Whether these are colours of a card of this role and layout."""
+        return self.role is role and self.version == version
+
+
 def _srgb_tone() -> NDArray[np.float64]:
     """Linear light of each 8-bit code by the sRGB curve (IEC 61966-2-1)."""
     value = np.arange(256) / 255.0
@@ -44,6 +71,8 @@ class ColourFit:
     tone : ndarray, shape (256,)
         Linear light of each 8-bit code value, the same for red, green and blue: the sRGB curve
         unless the card's greys show another.
+    card_id : str or None
+        The registered print whose colours were aimed at; None for the card's nominal colours.
     """
 
     matrix: NDArray[np.float64]
@@ -51,6 +80,7 @@ class ColourFit:
     error_de00: float
     shows_colour: bool
     tone: NDArray[np.float64] = field(default_factory=_srgb_tone)
+    card_id: str | None = None
 
 
 @dataclass(frozen=True, slots=True, eq=False)

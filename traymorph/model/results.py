@@ -2,7 +2,7 @@
 
 from dataclasses import dataclass, field
 from datetime import date
-from math import floor, isfinite, log10, nan
+from math import floor, isfinite, log10, nan, sqrt
 
 
 @dataclass(frozen=True, slots=True)
@@ -52,8 +52,49 @@ class Provenance:
 
 
 @dataclass(frozen=True, slots=True)
+class PlantSpread:
+    """How a metric spreads between the plants of a tray; NaN with fewer than two plants.
+
+    Parameters
+    ----------
+    sd : float
+        Standard deviation between plants, n - 1 in the denominator, in the metric's unit.
+    n_plants : int
+        Number of plants behind it.
+    """
+
+    sd: float = nan
+    n_plants: int = 0
+
+    @property
+    def standard_error(self) -> float:
+        """Standard error of the mean over plants, in the metric's unit; NaN without spread."""
+        return self.sd / sqrt(self.n_plants) if self.n_plants else nan
+
+
+@dataclass(frozen=True, slots=True)
 class TrayRow:
-    """Metrics of one tray on one day."""
+    """Metrics of one tray on one day.
+
+    Parameters
+    ----------
+    tray_id : str
+        The tray or pack.
+    photographed_on : date or None
+        The day.
+    columns : dict of str to str
+        Its row of trays.csv.
+    metrics : dict of str to Measured
+        By the names of ``METRICS``.
+    flags : tuple of str
+        What qualifies them.
+    provenance : Provenance
+        What they were made from.
+    spread : dict of str to PlantSpread
+        Of the metrics that cut plants have for themselves; empty without a board photo.
+    n_plants : int or None
+        Cut plants behind the board metrics; None without a board photo.
+    """
 
     tray_id: str
     photographed_on: date | None
@@ -61,6 +102,39 @@ class TrayRow:
     metrics: dict[str, Measured]
     flags: tuple[str, ...]
     provenance: Provenance
+    spread: dict[str, PlantSpread] = field(default_factory=dict)
+    n_plants: int | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class PlantRow:
+    """One cut plant on a board.
+
+    Parameters
+    ----------
+    photo, tray_id : str
+        Where it lies and whose it is.
+    plant : int
+        Its number on the photo's overlay, from 1.
+    x_mm, y_mm : float
+        Where it lies: the cut end of its stem (its middle where no stem is told), in the card's
+        frame.
+    metrics : dict of str to Measured
+        By the names of ``METRICS``; those of ``PER_PLANT`` and the board's colour columns.
+    flags : tuple of str
+        What qualifies them, or why the plant is left out of the means.
+    photographed_on : date or None
+        The day.
+    """
+
+    photo: str
+    tray_id: str
+    plant: int
+    x_mm: float
+    y_mm: float
+    metrics: dict[str, Measured]
+    flags: tuple[str, ...]
+    photographed_on: date | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -93,9 +167,10 @@ class Failure:
 
 @dataclass(frozen=True, slots=True)
 class TrayResult:
-    """Everything a tray's measuring hands back: its rows (one per day), photo checks, failures."""
+    """Everything a tray's measuring hands back: rows (one per day), checks, failures, plants."""
 
     tray_id: str
     rows: tuple[TrayRow, ...]
     checks: tuple[PhotoCheck, ...]
     failures: tuple[Failure, ...] = field(default=())
+    plants: tuple[PlantRow, ...] = field(default=())

@@ -1,0 +1,87 @@
+"""Metrics of leaf colour: the same for every view, told apart by a prefix."""
+
+from dataclasses import replace
+
+from traymorph.model.metrics.spec import MetricSpec
+from traymorph.model.photo import View
+
+_CIELAB = "CIE 015:2018, CIELAB under D65, 2 degree observer"
+
+_OVERHEAD_COLOUR = (
+    MetricSpec(
+        "leaf_l", "1", View.OVERHEAD, "Lightness L* of the visible leaf.", _CIELAB, 0.0, 100.0
+    ),
+    MetricSpec(
+        "leaf_a",
+        "1",
+        View.OVERHEAD,
+        "CIELAB a* of the visible leaf: green is negative, red positive.",
+        _CIELAB,
+        -130.0,
+        130.0,
+    ),
+    MetricSpec(
+        "leaf_b",
+        "1",
+        View.OVERHEAD,
+        "CIELAB b* of the visible leaf: blue is negative, yellow positive.",
+        _CIELAB,
+        -130.0,
+        130.0,
+    ),
+    MetricSpec(
+        "leaf_chroma",
+        "1",
+        View.OVERHEAD,
+        "CIELAB chroma of the visible leaf: distance from grey.",
+        _CIELAB,
+        0.0,
+        180.0,
+    ),
+    MetricSpec(
+        "leaf_hue_deg",
+        "deg",
+        View.OVERHEAD,
+        "CIELAB hue angle of the visible leaf: 90 is yellow, 180 green.",
+        _CIELAB,
+        0.0,
+        360.0,
+    ),
+    MetricSpec(
+        "green_share",
+        "1",
+        View.OVERHEAD,
+        "G/(R+G+B) of the visible leaf on corrected sRGB-encoded values; grey is 0.333.",
+        "green chromatic coordinate: Gillespie et al. 1987; Richardson et al. 2007",
+        0.0,
+        1.0,
+    ),
+    MetricSpec(
+        "excess_green",
+        "1",
+        View.OVERHEAD,
+        "2g - r - b on chromatic coordinates of corrected sRGB-encoded values; grey is 0.",
+        "Woebbecke et al. 1995, Trans. ASAE 38(1):259-269",
+        -1.0,
+        2.0,
+    ),
+    MetricSpec(
+        "greenness_index",
+        "1",
+        View.OVERHEAD,
+        "Dark green colour index, 0 = yellow to 1 = dark green; only where the leaves' hue "
+        "(hue, saturation, brightness model) is 60 to 120 degrees.",
+        "Karcher & Richardson 2003, Crop Science 43(3):943-951",
+        0.0,
+        1.0,
+    ),
+)
+
+PREFIXES = {View.OVERHEAD: "", View.BOARD: "board_", View.PACK: "pack_"}
+"""Before the names of colour metrics, by the view that they are read from."""
+
+COLOUR = tuple(
+    replace(spec, name=prefix + spec.name, view=view)
+    for view, prefix in PREFIXES.items()
+    for spec in _OVERHEAD_COLOUR
+)
