@@ -17,7 +17,7 @@ from traymorph.measure.colour import (
     leaf_colours,
     yellowed_pct,
 )
-from traymorph.model.masks import PlantMasks
+from traymorph.model.card import ColourFit
 
 REFERENCE = Path(__file__).parents[1] / "reference"
 
@@ -32,8 +32,11 @@ def table(name):
 def leafy(*colours, side=20):
     """A picture of squares of colours, all of it leaf."""
     rgb = np.concatenate([np.full((side, side, 3), c, np.uint8) for c in colours], axis=1)
-    leaf = np.ones(rgb.shape[:2], np.float32)
-    return rgb, PlantMasks(leaf, np.zeros_like(leaf), 1.0, "all", np.zeros_like(leaf))
+    return rgb, np.ones(rgb.shape[:2], np.float32)
+
+
+def fit(error_de00=0.7, *, shows=True):
+    return ColourFit(np.eye(3), np.array([0.0, 0.0, 1.0]), error_de00, shows)
 
 
 @pytest.mark.parametrize("pair", table("ciede2000_sharma_34.csv"), ids=lambda p: p["pair"])
@@ -94,12 +97,11 @@ def test_leaf_colour_of_one_flat_green():
 
 
 def test_colours_of_edges_burnt_and_foreign_pixels_do_not_count():
-    rgb, masks = leafy((70, 148, 73), (255, 255, 250))
+    rgb, leaf = leafy((70, 148, 73), (255, 255, 250))
     rgb[:, :20][::7] = (70, 148, 73)
-    leaf = masks.leaf.copy()
     leaf[:5] = 0.4
     rgb[:5] = (160, 150, 140)
-    colours = leaf_colours(rgb, PlantMasks(leaf, masks.stem, 1.0, "cut", masks.doubt))
+    colours = leaf_colours(rgb, leaf)
     np.testing.assert_allclose(
         colours.encoded, np.tile(np.array([70, 148, 73]) / 255, (len(colours.encoded), 1))
     )
@@ -133,10 +135,9 @@ def test_a_quarter_of_yellow_leaf():
 def test_dark_leaf_that_is_less_sure_counts_and_adds_its_doubt():
     """Half of the leaf light and sure, half dark and less sure: the mean is that of both."""
     rgb, sure = leafy((120, 170, 60), (70, 40, 60))
-    leaf = sure.leaf.copy()
+    leaf = sure.copy()
     leaf[:, 20:] = 0.6
-    masks = PlantMasks(leaf, np.zeros_like(leaf), 1.0, "half sure", 1 - leaf)
-    got, all_sure = (colour_metrics(rgb, m, 0.7) for m in (masks, sure))
+    got, all_sure = (colour_metrics(rgb, share, fit())[0] for share in (leaf, sure))
     light, dark = rgb2lab(np.array([[[120, 170, 60], [70, 40, 60]]], np.uint8))[0]
     for name, k in (("leaf_l", 0), ("leaf_a", 1), ("leaf_b", 2)):
         assert got[name].value == pytest.approx((light[k] + dark[k]) / 2, abs=0.1)
@@ -147,8 +148,9 @@ def test_dark_leaf_that_is_less_sure_counts_and_adds_its_doubt():
 
 def test_too_little_sure_leaf_gives_no_colour():
     rgb, sure = leafy((120, 170, 60))
-    unsure = PlantMasks(sure.leaf * 0.6, sure.stem, 1.0, "unsure", sure.leaf * 0.4)
-    assert colour_metrics(rgb, unsure, 0.7) == {}
+    found, flags = colour_metrics(rgb, sure * 0.6, fit())
+    assert all(np.isnan(got.value) for got in found.values())
+    assert flags == ()
 
 
 def test_in_a_yellowish_crop_the_limit_itself_is_in_doubt():

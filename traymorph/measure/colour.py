@@ -1,4 +1,10 @@
-"""Colour of the visible leaf after the card's correction: CIELAB and greenness indices."""
+"""Colour of the visible leaf after the card's correction: CIELAB, greenness indices, yellowing.
+
+:func:`colour_metrics` is the one way in, for every view: it takes the corrected picture, the share
+of leaf of each pixel, the colour fit and the view, and gives ``(metrics, flags)`` with the names
+that the view's columns carry (``leaf_l`` from above, ``board_leaf_l``, ``pack_leaf_l``). It serves
+a whole tray, a whole board and a single cut plant alike; below fifty pixels all is empty.
+"""
 
 import math
 from dataclasses import dataclass
@@ -8,7 +14,9 @@ import numpy as np
 from numpy.typing import NDArray
 from skimage.color import rgb2hsv, rgb2lab
 
-from traymorph.model.masks import PlantMasks
+from traymorph.model.card import ColourFit
+from traymorph.model.metrics.colour import COLOUR, PREFIXES
+from traymorph.model.photo import View
 from traymorph.model.results import Measured
 
 _LEAF_FROM, _SURELY_LEAF_FROM = 0.5, 0.8
@@ -37,6 +45,7 @@ _LEAST_DE00 = 0.7
 """No printed card is better than this."""
 
 Colours = NDArray[np.float64]
+Shares = NDArray[np.float32]
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -56,33 +65,46 @@ class LeafColours:
 
 
 def colour_metrics(
-    rgb: NDArray[np.uint8], masks: PlantMasks, error_de00: float
-) -> dict[str, Measured]:
-    """All metrics of colour, the doubt of what is leaf included.
+    rgb: NDArray[np.uint8], leaf: Shares, colour: ColourFit, view: View = View.OVERHEAD
+) -> tuple[dict[str, Measured], tuple[str, ...]]:
+    """All colour columns of one tray, board, plant or pack, and the flags that go with them.
 
     Parameters
     ----------
     rgb : ndarray of uint8, shape (h, w, 3)
-        Corrected picture on the pixel grid of the masks.
-    masks : PlantMasks
-        The tray's own plants.
-    error_de00 : float
-        What the card's correction leaves, CIEDE2000.
+        Corrected picture.
+    leaf : ndarray of float32, shape (h, w)
+        Share of each pixel that is leaf of what is measured, on the same grid: ``masks.leaf`` of
+        a tray's own plants; for one plant on a board the same, 0 outside that plant.
+    colour : ColourFit
+        How the picture's colours were corrected (``sighting.colour``).
+    view : View
+        Overhead, board or pack: gives the columns their prefix.
 
     Returns
     -------
-    dict of str to Measured
-        Empty where too few pixels show surely nothing but unclipped leaf.
+    metrics : dict of str to Measured
+        Every colour column of the view by its full name (``leaf_l``, ``board_leaf_l``, ...), NaN
+        where it could not be read: under light unfit for colour, or with fewer than fifty pixels
+        that show nothing but leaf.
+    flags : tuple of str
+        ``light_unfit_for_colour``, ``hue_outside_index``.
     """
-    surer = leaf_colours(rgb, masks, _SURELY_LEAF_FROM)
-    likely = leaf_colours(rgb, masks)
+    prefix = PREFIXES[view]
+    empty = {spec.name: Measured() for spec in COLOUR if spec.view is view}
+    if not colour.shows_colour:
+        return empty, ("light_unfit_for_colour",)
+    surer = leaf_colours(rgb, leaf, _SURELY_LEAF_FROM)
+    likely = leaf_colours(rgb, leaf)
     if surer is None or likely is None:
-        return {}
-    of_surer = _of_leaves(surer, error_de00)
-    return {
-        name: Measured(got.value, math.hypot(got.u, _apart(name, got, of_surer[name])))
-        for name, got in _of_leaves(likely, error_de00).items()
+        return empty, ()
+    of_surer = _of_leaves(surer, colour.error_de00)
+    found = {
+        prefix + name: Measured(got.value, math.hypot(got.u, _apart(name, got, of_surer[name])))
+        for name, got in _of_leaves(likely, colour.error_de00).items()
     }
+    outside = math.isnan(found[prefix + "greenness_index"].value)
+    return empty | found, ("hue_outside_index",) if outside else ()
 
 
 def _of_leaves(colours: LeafColours, error_de00: float) -> dict[str, Measured]:
@@ -102,16 +124,16 @@ def _apart(name: str, one: Measured, other: Measured) -> float:
 
 
 def leaf_colours(
-    rgb: NDArray[np.uint8], masks: PlantMasks, leaf_from: float = _LEAF_FROM
+    rgb: NDArray[np.uint8], leaf: Shares, leaf_from: float = _LEAF_FROM
 ) -> LeafColours | None:
     """Collect the colours of the tray's leaves.
 
     Parameters
     ----------
     rgb : ndarray of uint8, shape (h, w, 3)
-        Corrected picture on the pixel grid of the masks.
-    masks : PlantMasks
-        The tray's own plants.
+        Corrected picture.
+    leaf : ndarray of float32, shape (h, w)
+        Share of each pixel that is leaf.
     leaf_from : float
         Share of leaf from which on a pixel counts. Its eight neighbours must count too: at the
         edge of a leaf a pixel carries the colour of what lies beside it.
@@ -121,8 +143,8 @@ def leaf_colours(
     LeafColours or None
         None where fewer than fifty pixels show nothing but unclipped leaf.
     """
-    leaf = (masks.leaf >= leaf_from).astype(np.uint8)
-    inner = cv2.erode(leaf, np.ones((3, 3), np.uint8)) > 0
+    counted = (leaf >= leaf_from).astype(np.uint8)
+    inner = cv2.erode(counted, np.ones((3, 3), np.uint8)) > 0
     pixels = rgb[inner]
     pixels = pixels[pixels.max(axis=1) < _CLIPPED]
     if len(pixels) < _FEWEST_PIXELS:

@@ -75,7 +75,7 @@ def measure_overhead(tray: TrayOverhead, plane: LeafPlane) -> Result:
     if metrics["canopy_cover_pct"].value > _CLOSED_PCT:
         flags.append("closed_canopy")
     metrics["blade_width_mm"] = blade_width_mm(tray, plane)
-    colours, colour_flags = _colour(tray)
+    colours, colour_flags = colour_metrics(tray.rgb, tray.masks.leaf, tray.colour)
     return metrics | colours, (*flags, *colour_flags)
 
 
@@ -138,16 +138,6 @@ def _opening_flags(tray: TrayOverhead) -> list[str]:
     if abs(opening.scale_ratio - 1.0) > _SCALE_DISAGREES:
         flags.append("scale_disagrees")
     return flags
-
-
-def _colour(tray: TrayOverhead) -> tuple[dict[str, Measured], tuple[str, ...]]:
-    if not tray.colour.shows_colour:
-        return {}, ("light_unfit_for_colour",)
-    metrics = colour_metrics(tray.rgb, tray.masks, tray.colour.error_de00)
-    if not metrics:
-        return {}, ()
-    outside = math.isnan(metrics["greenness_index"].value)
-    return metrics, ("hue_outside_index",) if outside else ()
 
 
 def _sight(tray: TraySide, fill_mm: float) -> Sight:

@@ -2,7 +2,7 @@
 
 from dataclasses import replace
 
-from traymorph.model.metrics.spec import MetricSpec
+from traymorph.model.metrics.spec import OWN_DEFINITION, MetricSpec
 from traymorph.model.photo import View
 
 _CIELAB = "CIE 015:2018, CIELAB under D65, 2 degree observer"
@@ -74,6 +74,17 @@ _OVERHEAD_COLOUR = (
         "Karcher & Richardson 2003, Crop Science 43(3):943-951",
         0.0,
         1.0,
+    ),
+    MetricSpec(
+        "yellowed_pct",
+        "%",
+        View.OVERHEAD,
+        "Share of the visible leaf that is yellowed: in corrected colour CIELAB chroma above 25 "
+        "and hue between 60 degrees and a limit 12 degrees yellower than the tray's median green "
+        "leaf, at least 95 and at most 112 degrees.",
+        OWN_DEFINITION,
+        0.0,
+        100.0,
     ),
 )
 

@@ -53,17 +53,6 @@ OVERHEAD = (
         5000.0,
     ),
     MetricSpec(
-        "yellowed_pct",
-        "%",
-        View.OVERHEAD,
-        "Share of the visible leaf that is yellowed: in corrected colour CIELAB chroma above 25 "
-        "and hue between 60 degrees and a limit 12 degrees yellower than the tray's median green "
-        "leaf, at least 95 and at most 112 degrees.",
-        OWN_DEFINITION,
-        0.0,
-        100.0,
-    ),
-    MetricSpec(
         "blade_width_mm",
         "mm",
         View.OVERHEAD,
