@@ -1,0 +1,1 @@
+"""Differences between treatments and their doubt; the tray is the replicate, images are unknown."""
