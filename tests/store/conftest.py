@@ -1,10 +1,20 @@
 """Results to be stored."""
 
+from dataclasses import replace
 from datetime import date
 
 import pytest
 
-from traymorph.model.results import Failure, Measured, PhotoCheck, Provenance, TrayResult, TrayRow
+from traymorph.model.results import (
+    Failure,
+    Measured,
+    PhotoCheck,
+    PlantRow,
+    PlantSpread,
+    Provenance,
+    TrayResult,
+    TrayRow,
+)
 
 
 @pytest.fixture
@@ -27,3 +37,29 @@ def result():
     )
     failures = (Failure("007", "007/b.jpg", "No card.", 5),)
     return TrayResult("007", (first, second), checks, failures)
+
+
+@pytest.fixture
+def board_result(result):
+    """Give the same tray with a board photo: two plants, one of them left out of the means."""
+    first, second = result.rows
+    of_board = replace(
+        first,
+        metrics={"plant_weight_mg": Measured(31.0, 0.4), "stem_length_mm": Measured(46.25, 0.5)},
+        spread={"leaf_area_mm2": PlantSpread(), "stem_length_mm": PlantSpread(3.0, 9)},
+        n_plants=9,
+    )
+    plants = (
+        PlantRow(
+            "=board.jpg",
+            "007",
+            1,
+            -31.5,
+            120.25,
+            {"leaf_area_mm2": Measured(), "stem_length_mm": Measured(46.25, 0.6)},
+            ("blade_folded", "stem_unclear"),
+            date(2026, 11, 13),
+        ),
+        PlantRow("=board.jpg", "007", 2, 0.0, 0.1 + 0.2, {}, ("plants_touch",)),
+    )
+    return replace(result, rows=(of_board, second), plants=plants)

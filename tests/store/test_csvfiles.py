@@ -12,10 +12,12 @@ from hypothesis import strategies as st
 
 from traymorph.errors import StoreError
 from traymorph.model.metrics import METRICS
+from traymorph.model.photo import View
 from traymorph.model.results import Measured
-from traymorph.store.csvfiles import write_photo_checks, write_tray_metrics
+from traymorph.store.csvfiles import write_photo_checks, write_plants, write_tray_metrics
 from traymorph.store.textcells import guarded, unguarded
 
+WEIGHED = ("plant_weight_mg", "leaf_area_per_gram_cm2")
 LISTED = ("tray_id", "crop", "treatment", "block", "batch")
 
 
@@ -28,7 +30,12 @@ def test_the_columns_of_tray_metrics(tmp_path, result):
     path = tmp_path / "results" / "tray_metrics.csv"
     write_tray_metrics(path, result.rows, LISTED)
     header = path.read_text(encoding="utf-8").splitlines()[0].split(",")
-    measured = [column for name in METRICS for column in (name, f"{name}_u")]
+    measured = [
+        column
+        for name, spec in METRICS.items()
+        for column in (name, f"{name}_u")
+        + ((f"{name}_sd", f"{name}_se") if spec.view is View.BOARD and name not in WEIGHED else ())
+    ]
     assert header == [
         "tray_id",
         "photographed_on",
@@ -37,6 +44,7 @@ def test_the_columns_of_tray_metrics(tmp_path, result):
         "block",
         "batch",
         *measured,
+        "n_plants",
         "flags",
         "program_version",
         "mask_method",
@@ -92,6 +100,46 @@ def test_the_columns_and_cells_of_photo_checks(tmp_path, result):
     assert (first["mm_per_px"], first["tilt_deg"], first["error"]) == ("0.15", "", "")
     assert (second["photo"], second["tilt_deg"]) == ("'=x.jpg", "0")
     assert second["error"] == "No card. Lay one."
+
+
+def test_board_metrics_have_their_spread_between_plants(tmp_path, board_result):
+    write_tray_metrics(tmp_path / "a.csv", board_result.rows, LISTED)
+    first, second = _rows(tmp_path / "a.csv")
+    assert (first["stem_length_mm"], first["stem_length_mm_u"]) == ("46.25", "0.5")
+    # 9 plants with a standard deviation of 3: 3 / sqrt(9) = 1 (JCGM 100:2008, 4.2.3)
+    assert (first["stem_length_mm_sd"], first["stem_length_mm_se"]) == ("3", "1")
+    assert first["leaf_area_mm2_sd"] == first["leaf_area_mm2_se"] == ""
+    assert (first["n_plants"], second["n_plants"]) == ("9", "")
+    assert "plant_weight_mg_sd" not in first
+    assert "canopy_cover_pct_sd" not in first
+
+
+def test_the_columns_and_cells_of_plants(tmp_path, board_result):
+    write_plants(tmp_path / "plants.csv", board_result.plants)
+    first, second = _rows(tmp_path / "plants.csv")
+    columns = list(first)
+    assert columns[:6] == ["photo", "tray_id", "photographed_on", "plant", "x_mm", "y_mm"]
+    assert columns[-1] == "flags"
+    wanted = {
+        *("stem_length_mm", "stem_width_mm", "stem_area_mm2", "leaf_area_mm2"),
+        *("blade_count", "blade_length_mm", "board_blade_width_mm"),
+        *("board_leaf_l", "board_leaf_hue_deg", "board_greenness_index"),
+    }
+    assert wanted | {f"{name}_u" for name in wanted} <= set(columns)
+    assert not set(WEIGHED) & set(columns)
+    assert (first["photo"], first["tray_id"]) == ("'=board.jpg", "007")
+    assert (first["photographed_on"], second["photographed_on"]) == ("2026-11-13", "")
+    assert (first["plant"], first["x_mm"], first["y_mm"]) == ("1", "-31.5", "120.25")
+    assert (first["stem_length_mm"], first["stem_length_mm_u"]) == ("46.25", "0.6")
+    assert first["leaf_area_mm2"] == second["stem_length_mm"] == ""
+    assert first["flags"] == "blade_folded stem_unclear"
+
+
+def test_a_plant_metric_that_is_not_declared_is_not_lost_in_silence(tmp_path, board_result):
+    plant = replace(board_result.plants[0], metrics={"canopy_cover_pct": Measured(1.0, 1.0)})
+    with pytest.raises(ValueError, match="canopy_cover_pct"):
+        write_plants(tmp_path / "plants.csv", [plant])
+    assert list(tmp_path.iterdir()) == []
 
 
 @pytest.mark.parametrize(

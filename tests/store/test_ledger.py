@@ -48,6 +48,14 @@ def test_what_goes_in_comes_back_even_after_reopening(place, result):
         assert _same(ledger.latest(), [result])
 
 
+def test_cut_plants_and_their_spread_come_back(place, board_result):
+    with open_ledger(place) as ledger:
+        ledger.record(ledger.begin_run(), FINGERPRINT, board_result)
+    with open_ledger(place) as ledger:
+        assert _same(ledger.find("007", FINGERPRINT), board_result)
+        assert _same(ledger.latest(), [board_result])
+
+
 def test_only_the_same_tray_with_the_same_inputs_is_found(place, result):
     with open_ledger(place) as ledger:
         ledger.record(ledger.begin_run(), FINGERPRINT, result)

@@ -25,7 +25,7 @@ _RESULT_COLUMNS = {
     "n_plants",
     "program_version",
     "mask_method",
-    *(name + ending for name in METRICS for ending in ("", "_u", "_sd")),
+    *(name + ending for name in METRICS for ending in ("", "_u", "_sd", "_se")),
 }
 
 

@@ -12,6 +12,7 @@ from sqlalchemy.engine import URL, make_url
 from sqlalchemy.exc import ArgumentError, DBAPIError, IntegrityError
 
 from traymorph.errors import StoreError
+from traymorph.store.migrations import bring_up_to_date
 from traymorph.store.schema import SCHEMA_VERSION, metadata, schema_versions
 
 _WAIT_S = 30.0  # for another run that is writing; a write takes milliseconds
@@ -134,6 +135,8 @@ def _check_or_make(connection: Connection, path: Path) -> None:
             f"{SCHEMA_VERSION})."
         )
         raise StoreError(msg, hint="Update traymorph: pip install --upgrade traymorph.")
+    for step in bring_up_to_date(connection, newest):
+        connection.execute(schema_versions.insert().values(version=step, applied_at=now()))
 
 
 @contextmanager

@@ -6,7 +6,7 @@ more than any uncertainty here leaves standing, so that nothing is lost by writi
 
 import csv
 import os
-from collections.abc import Iterable, Sequence
+from collections.abc import Collection, Iterable, Sequence
 from contextlib import suppress
 from math import isnan
 from pathlib import Path
@@ -14,7 +14,8 @@ from uuid import uuid4
 
 from traymorph.errors import StoreError
 from traymorph.model.metrics import METRICS
-from traymorph.model.results import Measured, PhotoCheck, TrayRow
+from traymorph.model.photo import View
+from traymorph.model.results import Measured, PhotoCheck, PlantRow, PlantSpread, TrayRow
 from traymorph.store.textcells import guarded
 
 _CHECK_NUMBERS = (
@@ -26,6 +27,13 @@ _CHECK_NUMBERS = (
     "clipped_pct",
 )
 _NOT_MEASURED = Measured()
+_NO_SPREAD = PlantSpread()
+_WEIGHED_TOGETHER = {"plant_weight_mg", "leaf_area_per_gram_cm2"}
+_OF_PLANTS = tuple(
+    name
+    for name, spec in METRICS.items()
+    if spec.view is View.BOARD and name not in _WEIGHED_TOGETHER
+)
 
 
 def write_tray_metrics(path: Path, rows: Iterable[TrayRow], list_columns: Sequence[str]) -> None:
@@ -49,16 +57,36 @@ def write_tray_metrics(path: Path, rows: Iterable[TrayRow], list_columns: Sequen
     listed = [name for name in list_columns if name != "tray_id"]
     if "photographed_on" not in listed:
         listed.insert(0, "photographed_on")
-    measured = [column for name in METRICS for column in (name, f"{name}_u")]
     header = [
         "tray_id",
         *map(guarded, listed),
-        *measured,
+        *(column for name in METRICS for column in _columns_of(name)),
+        "n_plants",
         "flags",
         "program_version",
         "mask_method",
     ]
     _write(path, header, (_tray_cells(row, listed) for row in rows))
+
+
+def write_plants(path: Path, plants: Iterable[PlantRow]) -> None:
+    """Write ``plants.csv``, one row per cut plant on a board.
+
+    Parameters
+    ----------
+    path : Path
+        Where to.
+    plants : iterable of PlantRow
+        In the order wanted.
+
+    Raises
+    ------
+    StoreError
+        The file cannot be written; what was there stays as it was.
+    """
+    measured = [column for name in _OF_PLANTS for column in (name, f"{name}_u")]
+    header = ["photo", "tray_id", "photographed_on", "plant", "x_mm", "y_mm", *measured, "flags"]
+    _write(path, header, (_plant_cells(plant) for plant in plants))
 
 
 def write_photo_checks(path: Path, checks: Iterable[PhotoCheck]) -> None:
@@ -80,20 +108,46 @@ def write_photo_checks(path: Path, checks: Iterable[PhotoCheck]) -> None:
     _write(path, header, (_check_cells(check) for check in checks))
 
 
-def _tray_cells(row: TrayRow, listed: Sequence[str]) -> list[str]:
-    unknown = row.metrics.keys() - METRICS.keys()
+def _columns_of(metric: str) -> list[str]:
+    endings = ("", "_u", "_sd", "_se") if metric in _OF_PLANTS else ("", "_u")
+    return [metric + ending for ending in endings]
+
+
+def _refuse_undeclared(names: Iterable[str], declared: Collection[str]) -> None:
+    unknown = set(names) - set(declared)
     if unknown:
         msg = f"not in METRICS: {', '.join(sorted(unknown))}"
         raise ValueError(msg)
+
+
+def _tray_cells(row: TrayRow, listed: Sequence[str]) -> list[str]:
+    _refuse_undeclared(row.metrics, METRICS)
     cells = dict(row.columns)
     if row.photographed_on is not None:
         cells["photographed_on"] = row.photographed_on.isoformat()
     texts = [guarded(cells.get(name, "")) for name in listed]
-    pairs = [row.metrics.get(name, _NOT_MEASURED) for name in METRICS]
-    numbers = [_number(value) for one in pairs for value in (one.value, one.u)]
+    numbers = [_number(value) for name in METRICS for value in _numbers_of(row, name)]
+    numbers.append("" if row.n_plants is None else str(row.n_plants))
     made = row.provenance
     ending = [" ".join(row.flags), made.program_version, made.mask_method]
     return [guarded(row.tray_id), *texts, *numbers, *ending]
+
+
+def _numbers_of(row: TrayRow, metric: str) -> list[float]:
+    one = row.metrics.get(metric, _NOT_MEASURED)
+    spread = row.spread.get(metric, _NO_SPREAD)
+    between = [spread.sd, spread.standard_error] if metric in _OF_PLANTS else []
+    return [one.value, one.u, *between]
+
+
+def _plant_cells(plant: PlantRow) -> list[str]:
+    _refuse_undeclared(plant.metrics, _OF_PLANTS)
+    day = plant.photographed_on.isoformat() if plant.photographed_on else ""
+    place = [str(plant.plant), _number(plant.x_mm), _number(plant.y_mm)]
+    pairs = [plant.metrics.get(name, _NOT_MEASURED) for name in _OF_PLANTS]
+    numbers = [_number(value) for one in pairs for value in (one.value, one.u)]
+    texts = [guarded(plant.photo), guarded(plant.tray_id), day]
+    return [*texts, *place, *numbers, " ".join(plant.flags)]
 
 
 def _check_cells(check: PhotoCheck) -> list[str]:

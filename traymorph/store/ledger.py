@@ -15,6 +15,7 @@ from traymorph.model.results import TrayResult
 from traymorph.store.connection import now, open_database, reading, writing
 from traymorph.store.rows import Content, columns_of, content_hash, content_of, result_of
 from traymorph.store.schema import (
+    cut_plants,
     failures,
     kept,
     measurements,
@@ -23,7 +24,7 @@ from traymorph.store.schema import (
     tray_rows,
 )
 
-_CONTENT = (tray_rows, photo_checks, failures)
+_CONTENT = (tray_rows, photo_checks, cut_plants, failures)
 # Failures that lie in the installation and not in photos: another attempt may well succeed.
 _WORTH_ANOTHER_TRY = (ExitCode.BUG, ExitCode.STORE, ExitCode.MISSING_DEPENDENCY)
 

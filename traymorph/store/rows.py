@@ -9,7 +9,16 @@ from typing import Any
 
 from sqlalchemy import RowMapping
 
-from traymorph.model.results import Failure, Measured, PhotoCheck, Provenance, TrayResult, TrayRow
+from traymorph.model.results import (
+    Failure,
+    Measured,
+    PhotoCheck,
+    PlantRow,
+    PlantSpread,
+    Provenance,
+    TrayResult,
+    TrayRow,
+)
 
 Row = dict[str, Any]
 Content = dict[str, list[Row]]
@@ -23,6 +32,7 @@ _CHECK_NUMBERS = (
     "clipped_pct",
 )
 _CHECK_TEXTS = ("photo", "tray_id", "view", "sha256", "error")
+_OF_PLANTS = ("n_plants", "spread")
 
 
 def content_of(result: TrayResult) -> Content:
@@ -30,13 +40,23 @@ def content_of(result: TrayResult) -> Content:
     return {
         "tray_rows": [_tray_row(row) for row in result.rows],
         "photo_checks": [_check(check) for check in result.checks],
+        "cut_plants": [_plant(plant) for plant in result.plants],
         "failures": [_failure(failure) for failure in result.failures],
     }
 
 
 def content_hash(content: Content) -> str:
-    """SHA-256 of the rows' canonical JSON, hexadecimal."""
-    return hashlib.sha256(to_json(content).encode()).hexdigest()
+    """SHA-256 of the rows' canonical JSON, hexadecimal.
+
+    What a tray without a board photo has not is left out, so that its hash is that which older
+    versions gave it.
+    """
+    held = {name: rows for name, rows in content.items() if rows or name != "cut_plants"}
+    held["tray_rows"] = [
+        {name: cell for name, cell in row.items() if cell is not None or name not in _OF_PLANTS}
+        for row in held["tray_rows"]
+    ]
+    return hashlib.sha256(to_json(held).encode()).hexdigest()
 
 
 def to_json(value: object) -> str:
@@ -61,6 +81,7 @@ def result_of(
             Failure(row["tray_id"], row["photo"], row["message"], row["exit_code"])
             for row in content["failures"]
         ),
+        plants=tuple(_plant_from(row) for row in content["cut_plants"]),
     )
 
 
@@ -77,30 +98,48 @@ def _measured(value: float | None) -> float:
     return nan if value is None else value
 
 
+def _metrics(metrics: Mapping[str, Measured]) -> str:
+    return to_json({name: [_number(one.value), _number(one.u)] for name, one in metrics.items()})
+
+
+def _metrics_from(text: str) -> dict[str, Measured]:
+    held: dict[str, list[float | None]] = json.loads(text)
+    return {name: Measured(*map(_measured, pair)) for name, pair in held.items()}
+
+
+def _day(day: date | None) -> str | None:
+    return day.isoformat() if day else None
+
+
+def _day_from(text: str | None) -> date | None:
+    return date.fromisoformat(text) if text else None
+
+
 def _tray_row(row: TrayRow) -> Row:
     made = row.provenance
-    metrics = {name: [_number(one.value), _number(one.u)] for name, one in row.metrics.items()}
+    spread = {name: [_number(one.sd), one.n_plants] for name, one in row.spread.items()}
     return {
         "tray_id": row.tray_id,
-        "photographed_on": row.photographed_on.isoformat() if row.photographed_on else None,
-        "metrics": to_json(metrics),
+        "photographed_on": _day(row.photographed_on),
+        "metrics": _metrics(row.metrics),
         "flags": " ".join(row.flags),
         "program_version": made.program_version,
         "settings_fingerprint": made.settings_fingerprint,
         "card_versions": to_json(list(made.card_versions)),
         "photo_sha256": to_json(list(made.photo_sha256)),
         "mask_method": made.mask_method,
+        "n_plants": row.n_plants,
+        "spread": to_json(spread) if spread else None,
     }
 
 
 def _row_from(row: RowMapping, columns: dict[str, str]) -> TrayRow:
-    metrics: dict[str, list[float | None]] = json.loads(row["metrics"])
-    day = row["photographed_on"]
+    spread: dict[str, tuple[float | None, int]] = json.loads(row["spread"] or "{}")
     return TrayRow(
         tray_id=row["tray_id"],
-        photographed_on=date.fromisoformat(day) if day else None,
+        photographed_on=_day_from(row["photographed_on"]),
         columns=columns,
-        metrics={name: Measured(*map(_measured, pair)) for name, pair in metrics.items()},
+        metrics=_metrics_from(row["metrics"]),
         flags=tuple(row["flags"].split()),
         provenance=Provenance(
             program_version=row["program_version"],
@@ -109,6 +148,34 @@ def _row_from(row: RowMapping, columns: dict[str, str]) -> TrayRow:
             photo_sha256=tuple(json.loads(row["photo_sha256"])),
             mask_method=row["mask_method"],
         ),
+        spread={name: PlantSpread(_measured(sd), n) for name, (sd, n) in spread.items()},
+        n_plants=row["n_plants"],
+    )
+
+
+def _plant(plant: PlantRow) -> Row:
+    return {
+        "photo": plant.photo,
+        "tray_id": plant.tray_id,
+        "plant": plant.plant,
+        "photographed_on": _day(plant.photographed_on),
+        "x_mm": _number(plant.x_mm),
+        "y_mm": _number(plant.y_mm),
+        "metrics": _metrics(plant.metrics),
+        "flags": " ".join(plant.flags),
+    }
+
+
+def _plant_from(row: RowMapping) -> PlantRow:
+    return PlantRow(
+        photo=row["photo"],
+        tray_id=row["tray_id"],
+        plant=row["plant"],
+        x_mm=_measured(row["x_mm"]),
+        y_mm=_measured(row["y_mm"]),
+        metrics=_metrics_from(row["metrics"]),
+        flags=tuple(row["flags"].split()),
+        photographed_on=_day_from(row["photographed_on"]),
     )
 
 

@@ -18,7 +18,8 @@ from sqlalchemy import (
     UniqueConstraint,
 )
 
-SCHEMA_VERSION = 1
+SCHEMA_VERSION = 2
+"""A change of tables is a step more, and a step in :mod:`traymorph.store.migrations`."""
 
 metadata = MetaData()
 
@@ -63,6 +64,8 @@ tray_rows = Table(
     Column("card_versions", Text, nullable=False),  # JSON: [number]
     Column("photo_sha256", Text, nullable=False),  # JSON: [hash]
     Column("mask_method", Text, nullable=False),
+    Column("n_plants", Integer),
+    Column("spread", Text),  # JSON: {name: [between plants or null, number of plants]}
 )
 
 photo_checks = Table(
@@ -82,6 +85,21 @@ photo_checks = Table(
     Column("clipped_pct", Float(53)),
     Column("flags", Text, nullable=False),
     Column("error", Text, nullable=False),
+)
+
+cut_plants = Table(
+    "cut_plants",
+    metadata,
+    Column("measurement_id", ForeignKey(measurements.c.measurement_id), primary_key=True),
+    Column("position", Integer, primary_key=True, autoincrement=False),
+    Column("photo", Text, nullable=False),
+    Column("tray_id", Text, nullable=False),
+    Column("plant", Integer, nullable=False),
+    Column("photographed_on", String(10)),
+    Column("x_mm", Float(53)),
+    Column("y_mm", Float(53)),
+    Column("metrics", Text, nullable=False),  # JSON, as in tray_rows
+    Column("flags", Text, nullable=False),  # separated by spaces
 )
 
 failures = Table(
