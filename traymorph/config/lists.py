@@ -7,6 +7,7 @@ from collections import Counter
 from collections.abc import Sequence
 from pathlib import Path, PurePosixPath
 
+from traymorph.config.outcomes import OUTCOMES_FILE, read_weights
 from traymorph.config.photo_files import PHOTO_FOLDER, PHOTO_SUFFIXES, natural_order, photo_files
 from traymorph.config.photos import PHOTOS_FILE, ListedPhoto, read_photos
 from traymorph.config.problems import Problem, quoted, told
@@ -19,7 +20,7 @@ _NOT_CSV = (".xlsx", ".xls", ".xlsm", ".ods", ".numbers", ".csv.txt", ".csv")
 
 
 def read_trial(folder: Path, settings: Settings) -> Trial:
-    """Read ``trays.csv``, ``photos.csv`` and the photos of a trial folder.
+    """Read ``trays.csv``, ``photos.csv``, ``outcomes.csv`` and the photos of a trial folder.
 
     Parameters
     ----------
@@ -57,6 +58,8 @@ def read_trial(folder: Path, settings: Settings) -> Trial:
         samples = _samples_of_entries(entries, settings.tray_size())
     else:
         problems.extend(_unknown_trays(samples, files, listed))
+    if (folder / OUTCOMES_FILE).is_file():
+        samples = read_weights(folder / OUTCOMES_FILE, samples, problems)
     if problems:
         raise ListError(told(problems, "lists"), hint="Correct this and run again.")
     return Trial(folder, samples, entries, columns)
@@ -135,7 +138,7 @@ def _other_spellings(folder: Path) -> list[Problem]:
     """Find lists in another format or spelling, which would be overlooked in silence."""
     problems = []
     present = {path.name for path in folder.iterdir() if path.is_file()}
-    for wanted in (TRAYS_FILE, PHOTOS_FILE):
+    for wanted in (TRAYS_FILE, PHOTOS_FILE, OUTCOMES_FILE):
         stem = wanted.removesuffix(".csv")
         others = {stem + suffix for suffix in _NOT_CSV}
         found = sorted(name for name in present if name.lower() in others)

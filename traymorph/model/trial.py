@@ -18,6 +18,25 @@ class TraySize:
 
 
 @dataclass(frozen=True, slots=True)
+class SampleWeight:
+    """Fresh weight of the cut plants that lie on a sample's board photos of one day.
+
+    Parameters
+    ----------
+    grams : float
+        All of them together.
+    weighed_on : date or None
+        The day; None where the list does not say.
+    n_plants : int or None
+        How many plants were weighed, if the list says.
+    """
+
+    grams: float
+    weighed_on: date | None = None
+    n_plants: int | None = None
+
+
+@dataclass(frozen=True, slots=True)
 class Sample:
     """One row of trays.csv: a tray, or a pack that has no tray any more.
 
@@ -34,6 +53,8 @@ class Sample:
     columns : dict of str to str
         Every column of the row as written, in file order, ``tray_id`` included; empty dict when
         there is no trays.csv.
+    weights : tuple of SampleWeight
+        What outcomes.csv says of its cut plants, one per day at most.
     """
 
     tray_id: str
@@ -41,6 +62,20 @@ class Sample:
     size: TraySize
     photographed_on: date | None
     columns: dict[str, str] = field(default_factory=dict)
+    weights: tuple[SampleWeight, ...] = ()
+
+    @property
+    def crop(self) -> str:
+        """Crop as the list names it; "" where it does not."""
+        return self.columns.get("crop", "")
+
+    def weight_on(self, day: date | None) -> SampleWeight | None:
+        """Weight of the plants photographed on a day; an undated weight is that of the only one."""
+        dated = [one for one in self.weights if one.weighed_on == day and day is not None]
+        if dated or len(self.weights) != 1:
+            return dated[0] if dated else None
+        (only,) = self.weights
+        return only if only.weighed_on is None or day is None else None
 
 
 @dataclass(frozen=True, slots=True)
