@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 
 from traymorph.config.settings import Settings
 from traymorph.model.results import Measured
-from traymorph.model.trial import PhotoEntry, Sample, TraySize, Trial
+from traymorph.model.trial import PhotoEntry, Sample, SampleWeight, TraySize, Trial
 from traymorph.pipeline.combine import combine_photos, group_by_day
 from traymorph.pipeline.executors import ProcessExecutor, SerialExecutor, choose_executor
 from traymorph.pipeline.jobs import plan_jobs
@@ -85,6 +85,17 @@ def test_photos_of_one_name_are_told_apart_by_their_tray():
     assert names == {"T1_overhead.jpg", "T2_overhead.jpg"}
 
 
+def test_two_trays_in_one_photo_get_pictures_of_their_own():
+    pictures = pictures_of([("A", "board.jpg"), ("B", "board.jpg"), ("B", "board2.jpg")])
+    names = [path.name for path in pictures if path.suffix == ".jpg"]
+    assert names == ["A_board.jpg", "B_board.jpg", "board2.jpg"]
+
+
+def test_one_photo_listed_twice_for_a_tray_gets_two_pictures():
+    pictures = pictures_of([("A", "board.jpg"), ("A", "board.jpg"), ("A", "x/board.jpg")])
+    assert len({path.name for path in pictures if path.suffix == ".jpg"}) == 3
+
+
 def test_masks_are_named_by_the_photo():
     pictures = pictures_of([("T1", "IMG 20260310.jpg")])
     assert Path("/out/masks/IMG 20260310.png") in pictures
@@ -105,8 +116,8 @@ class TestFingerprint:
         (tmp_path / "photos").mkdir()
         (tmp_path / "photos" / "a.jpg").write_bytes(b"a photo")
 
-        def make(settings=None, size=None, columns=None):
-            sample = Sample("T1", "tray", size or TraySize(), None, columns or {})
+        def make(settings=None, size=None, columns=None, weights=()):
+            sample = Sample("T1", "tray", size or TraySize(), None, columns or {}, weights)
             entry = PhotoEntry(tmp_path / "photos" / "a.jpg", "T1", None, None)
             trial = Trial(tmp_path, (sample,), (entry,), ())
             jobs, _ = plan_jobs(trial, settings or Settings(), overlays=None, masks=None)
@@ -129,6 +140,14 @@ class TestFingerprint:
     def test_changes_with_the_settings(self, job):
         settings = Settings.model_validate({"card": {"printed_bar_mm": 98.6}})
         assert job(settings=settings).fingerprint() != job().fingerprint()
+
+    def test_changes_with_a_weight(self, job):
+        one, other = (job(weights=(SampleWeight(grams),)) for grams in (1.2, 1.3))
+        assert len({job().fingerprint(), one.fingerprint(), other.fingerprint()}) == 3
+
+    def test_changes_with_the_crop_and_the_cut(self, job):
+        told = [{}, {"crop": "pea"}, {"crop": "pea", "cut_above_medium_mm": "15"}]
+        assert len({job(columns=columns).fingerprint() for columns in told}) == 3
 
     def test_does_not_change_with_names(self, job):
         columns = {"treatment": "30 g", "block": "2"}

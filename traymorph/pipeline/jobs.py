@@ -69,6 +69,7 @@ class TrayJob:
             traymorph.__version__,
             self.settings.fingerprint(),
             repr((sample.kind, sample.size, sample.photographed_on, sample.columns.get("crop"))),
+            repr((sample.weights, sample.columns.get("cut_above_medium_mm"))),
             repr([(p.name, p.entry.view, p.entry.taken_on, p.entry.part) for p in self.photos]),
         )
         for fact in facts:
@@ -109,21 +110,21 @@ def _name(photo: Path, folder: Path) -> str:
     return photo.relative_to(photos).as_posix() if photo.is_relative_to(photos) else photo.name
 
 
-def _picture_stems(photos: Sequence[PhotoEntry]) -> dict[Path, str]:
-    """File names (without suffix) for the pictures made of photos.
+def _picture_stems(photos: Sequence[PhotoEntry]) -> list[str]:
+    """File names (without suffix) for the pictures made of photos, in their order.
 
-    The photo's own stem, with its tray before it where two photos share one (``T1/overhead.jpg``,
-    ``T2/overhead.jpg``).
+    The photo's own stem, with its tray before it where two share one (``T1/overhead.jpg``,
+    ``T2/overhead.jpg``, or a board photo that shows two trays); its number in the list where even
+    these are alike.
     """
-    shared = Counter(photo.path.stem.casefold() for photo in photos)
-    return {
-        photo.path: _safe(
-            photo.path.stem
-            if shared[photo.path.stem.casefold()] == 1
-            else f"{photo.tray_id}_{photo.path.stem}"
-        )
-        for photo in photos
-    }
+    stems = [photo.path.stem for photo in photos]
+    for prefixes in ([photo.tray_id for photo in photos], range(1, len(photos) + 1)):
+        shared = Counter(stem.casefold() for stem in stems)
+        stems = [
+            stem if shared[stem.casefold()] == 1 else f"{prefix}_{stem}"
+            for stem, prefix in zip(stems, prefixes, strict=True)
+        ]
+    return [_safe(stem) for stem in stems]
 
 
 def _safe(wanted: str) -> str:
@@ -143,14 +144,15 @@ def plan_jobs(
     Returns
     -------
     jobs : list of TrayJob
-        One per sample that has photos, in list order.
+        One per sample that has photos, in list order. A photo listed for two samples stands in
+        the jobs of both.
     failures : list of Failure
         Photos that nothing attributes, and samples without photos.
     """
     by_tray: dict[str, list[JobPhoto]] = {sample.tray_id: [] for sample in trial.samples}
     stems = _picture_stems(trial.photos)
     failures = []
-    for entry in trial.photos:
+    for entry, stem in zip(trial.photos, stems, strict=True):
         name = _name(entry.path, trial.folder)
         if entry.tray_id is None:
             message = (
@@ -159,7 +161,7 @@ def plan_jobs(
             )
             failures.append(Failure("", name, message, ExitCode.PHOTO))
         else:
-            by_tray[entry.tray_id].append(JobPhoto(entry, name, stems[entry.path]))
+            by_tray[entry.tray_id].append(JobPhoto(entry, name, stem))
     jobs = []
     for sample in trial.samples:
         photos = by_tray[sample.tray_id]
