@@ -126,6 +126,12 @@ class BoardError(PhotoError):
     """What lies under the cut plants is no plain board, or nothing can be told on it."""
 
 
+class DesignError(TraymorphError):
+    """The trial's design cannot answer the question."""
+
+    exit_code = ExitCode.DESIGN
+
+
 class StoreError(TraymorphError):
     """The ledger cannot be read or written."""
 
