@@ -1,10 +1,12 @@
 """Compare treatments metric by metric: differences, their intervals, and what chance would do."""
 
+import math
 from collections.abc import Sequence
 from dataclasses import replace
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.special import stdtrit
 
 from traymorph.errors import DesignError
 from traymorph.model.comparison import Comparison, Difference, Margin, Question, TrayTable
@@ -17,6 +19,7 @@ from traymorph.stats.contrasts import (
     all_pairs,
     blocked_contrasts,
     many_to_one,
+    residuals,
     welch_contrasts,
 )
 from traymorph.stats.equivalence import two_one_sided
@@ -29,10 +32,11 @@ SIZE_UNITS = frozenset({"mm", "mm2", "cm2", "cm2/g", "mg", "g", "g/m2", "packs",
 """Units of things that have a true nought, so that per cent of them mean something."""
 _SMALL_TRIAL = 16
 """Up to this many replicates in a pair the permutation test stands beside."""
-_OUTLYING = 3.5
-"""Robust z of Iglewicz & Hoaglin (1993, How to detect and handle outliers)."""
-_MAD_TO_SD = 0.6745
-_FEWEST_TO_JUDGE = 6
+_OUTLYING = 0.05
+"""Chance that any replicate of a well-behaved metric is called far from the others."""
+_FEWEST_TO_JUDGE = 4
+_ALL_LEVERAGE = 1.0 - 1e-6
+"""A replicate alone in its treatment and block cannot be judged by others."""
 _SHOWN = 6
 
 
@@ -150,15 +154,20 @@ class _Metric:
         return found
 
     def _far(self) -> NDArray[np.bool_]:
-        """Tell which replicates lie far from their treatment's median, by the spread of all."""
-        medians = np.zeros(len(self._counts))
-        for code in np.flatnonzero(self._counts):
-            medians[code] = np.median(self._values[self._treatment == code])
-        away = np.abs(self._values - medians[self._treatment])
-        typical = float(np.median(away))
-        if typical <= 0 or len(away) < _FEWEST_TO_JUDGE:
-            return np.zeros(len(away), dtype=np.bool_)
-        return np.asarray(_MAD_TO_SD * away / typical > _OUTLYING)
+        """Tell which replicates lie farther from their fellows than chance would put any.
+
+        Studentized deleted residuals of the analysis' model with Bonferroni's limit (Cook &
+        Weisberg 1982, Residuals and influence in regression, 2.2.2).
+        """
+        residual, leverage, df = residuals(self._values, self._treatment, self._block)
+        if df < _FEWEST_TO_JUDGE:
+            return np.zeros(len(residual), dtype=np.bool_)
+        free = np.maximum(1.0 - leverage, 1e-9)
+        others = np.maximum((residual @ residual - residual**2 / free) / (df - 1), 0.0)
+        with np.errstate(divide="ignore", invalid="ignore"):
+            t = np.abs(residual) / np.sqrt(others * free)
+        limit = float(stdtrit(df - 1, 1.0 - _OUTLYING / (2.0 * len(t))))
+        return np.asarray((leverage < _ALL_LEVERAGE) & (t > limit))
 
     def _pairs(self) -> Pairs:
         count = len(self._replicates.treatments)
@@ -233,9 +242,9 @@ class _Metric:
             log, reach = float(ratios[0][k]), float(ratios[1][k])
             row = replace(
                 row,
-                difference_pct=100.0 * np.expm1(log),
-                ci_low_pct=100.0 * np.expm1(log - reach),
-                ci_high_pct=100.0 * np.expm1(log + reach),
+                difference_pct=100.0 * math.expm1(log),
+                ci_low_pct=100.0 * math.expm1(log - reach),
+                ci_high_pct=100.0 * math.expm1(log + reach),
             )
         margin = next((m for m in self._question.margins if m.metric == self._metric), None)
         return row if margin is None or flags else self._with_margin(row, margin, contrasts, k)

@@ -126,6 +126,35 @@ def blocked_contrasts(values: Floats, treatment: Codes, block: Codes, pairs: Pai
     )
 
 
+def residuals(values: Floats, treatment: Codes, block: Codes | None) -> tuple[Floats, Floats, int]:
+    """What treatments, and blocks where there are any, leave of every value.
+
+    Returns
+    -------
+    residual, leverage : ndarray, shape (n,)
+        What is left, and the share of each value in its own fit.
+    df : int
+        Degrees of freedom of the residuals.
+    """
+    columns = [treatment] if block is None else [treatment, block]
+    design = np.hstack([_indicators(codes)[:, min(k, 1) :] for k, codes in enumerate(columns)])
+    # Treatments without a value have a column of noughts.
+    design = design[:, design.any(axis=0)]
+    basis, size, _ = np.linalg.svd(design, full_matrices=False)
+    basis = basis[:, size > 1e-9 * size[0]]
+    return (
+        values - basis @ (basis.T @ values),
+        np.asarray((basis**2).sum(axis=1)),
+        len(values) - basis.shape[1],
+    )
+
+
+def _indicators(codes: Codes) -> Floats:
+    columns = np.zeros((len(codes), int(codes.max()) + 1))
+    columns[np.arange(len(codes)), codes] = 1.0
+    return columns
+
+
 def _mean_and_its_variance(
     values: Floats, treatment: Codes, count: Floats
 ) -> tuple[Floats, Floats]:
