@@ -127,7 +127,7 @@ def blocked_contrasts(values: Floats, treatment: Codes, block: Codes, pairs: Pai
 
 
 def residuals(values: Floats, treatment: Codes, block: Codes | None) -> tuple[Floats, Floats, int]:
-    """What treatments, and blocks where there are any, leave of every value.
+    """Give what treatments, and blocks where there are any, leave of every value.
 
     Returns
     -------
