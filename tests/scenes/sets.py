@@ -10,7 +10,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from tests.scenes import crops, lights
+from tests.scenes import colour_set, crops, lights
 
 
 @dataclass(frozen=True)
@@ -42,6 +42,8 @@ SETS: dict[str, SetPlan] = {
     ),
     "sample": SetPlan(3303, 6, 9.0, 32, ("radish_green",)),
     "learn": SetPlan(4404, 480, 1.6, 24, ("random",)),
+    "colour_dev": SetPlan(5505, 5, 2.0, 64, ("random",)),
+    "colour_unseen": SetPlan(6606, 8, 2.0, 64, ("random",)),
 }  # fmt: skip
 
 FACTORS = (
@@ -65,7 +67,10 @@ def scenes(name: str) -> list[dict]:
         return [_sample_scene(plan, k) for k in range(plan.count)]
     table = spread(plan.count, plan.seed)
     make = _learn_scene if name == "learn" else _tray_scene
-    return [make(name, plan, k, row) for k, row in enumerate(table)]
+    made = [make(name, plan, k, row) for k, row in enumerate(table)]
+    if name in colour_set.TRAYS:
+        return [colour_set.photographed(spec, k) for k, spec in enumerate(made)]
+    return made
 
 
 def _pick(u: float, *choices: tuple[str, float]) -> str:

@@ -13,6 +13,7 @@ from PIL import Image
 
 from tests.scenes import meshes, phone, truth
 from tests.scenes.camera import Camera, frame_points, looking
+from tests.scenes.leaf_pixels import leaf_pixels, shades
 from tests.scenes.render import Scene, denoise
 from tests.scenes.tray import Stage, build
 
@@ -115,12 +116,11 @@ def shoot(spec: dict, view: str, folder: Path, cards: Path, options: dict) -> di
     classes, seen = scene.masks(camera)
     mask, leaf, stem = truth.shares(classes)
     look = _scaled(settings["look"], size)
-    pixels = phone.develop(linear, white, look, spec["seed"] + 17)
-    exif = phone.write_jpeg(folder / f"{view}.jpg", pixels, settings["focal_mm"], look)
+    developed = _develop(folder / f"{view}.jpg", linear, white, (settings, look), spec["seed"] + 17)
     for name, image in (("mask", mask), ("leaf", leaf), ("stem", stem)):
         Image.fromarray(image).save(folder / f"{view}.{name}.png", optimize=False)
     facts = {
-        "photo": f"{view}.jpg",
+        **developed,
         "view": role,
         "width": size[0],
         "height": size[1],
@@ -128,7 +128,6 @@ def shoot(spec: dict, view: str, folder: Path, cards: Path, options: dict) -> di
         "camera": {**camera.record(), "focal_35mm": settings["focal_mm"],
                    "tilt_deg": settings["tilt_deg"]},
         "card": _card_facts(scene, stage, camera),
-        "exif": exif,
         "leaf_colour": truth.leaf_colour(linear, surface, white, leaf),
         "dark_plant_pct": _dark_share(linear, white, mask),
         "visible_blades": {
@@ -136,9 +135,15 @@ def shoot(spec: dict, view: str, folder: Path, cards: Path, options: dict) -> di
             "width_median_mm": truth.median(stage.stand.blades.width[seen]),
         },
         "white_radiance": white.tolist(),
-        "grey_steps_rgb": _grey_steps(white, look),
         "seconds": {"build": built - started, "trace": traced - built},
     }  # fmt: skip
+    if settings.get("leaf_pixels"):
+        drawn = leaf_pixels(linear / white, leaf, scene, stage, camera, settings["leaf_pixels"])
+        np.savez_compressed(folder / f"{view}.leaf_pixels.npz", **drawn)
+    for k, (name, other) in enumerate(settings.get("developments", {}).items()):
+        path, seed = folder / f"{view}_{name}.jpg", spec["seed"] + 18 + k
+        again = _develop(path, linear, white, (settings, _scaled(other, size)), seed)
+        facts.setdefault("developments", {})[path.stem] = again
     if role == "side":
         facts["front_plane"] = truth.front_plane_areas(scene, stage, camera)
     if options.get("tray_truth", True):
@@ -156,7 +161,8 @@ def _set_up(spec: dict, role: str, cards: Path, size: tuple[int, int]
         there = {**spec, "views": {role: {**settings, "card": place}}}
         stage = build(there, role, cards)
         camera = aim(stage, there, role, size)
-        scene = Scene(stage.items, spec["light"])
+        light = settings.get("light", spec["light"])
+        scene = Scene([*stage.items, *shades(settings)], light)
         if settings.get("mm_per_px") or _card_in_sight(scene, stage, camera) > 0.999:
             break
         place["gap_mm"] += 14.0
@@ -208,6 +214,15 @@ def _dark_share(linear: NDArray, white: NDArray, mask: NDArray) -> float:
     return 100 * float(((linear[plant] / white).mean(-1) < 0.01).mean())
 
 
+def _develop(path: Path, linear: NDArray, white: NDArray, ways: tuple[dict, dict],
+             seed: int) -> dict:  # fmt: skip
+    """Develop a linear picture by the photo's settings and the phone's look, and write it."""
+    settings, look = ways
+    pixels = phone.develop(linear, white, look, seed)
+    exif = phone.write_jpeg(path, pixels, settings["focal_mm"], look)
+    return {"photo": path.name, "exif": exif, "grey_steps_rgb": _grey_steps(white, look)}
+
+
 def _grey_steps(white: NDArray, look: dict) -> dict:
     """What neutral patches beside the tray read in the photo, before noise (8-bit RGB)."""
     gains = phone.white_gains(white, look)
@@ -224,7 +239,9 @@ def shoot_tray(spec: dict, folder: Path, cards: Path, options: dict) -> Path:
     for k, view in enumerate(spec["views"]):
         facts = shoot(spec, view, folder, cards, {**options, "tray_truth": k == 0})
         tray = facts.pop("tray_truth", tray)
+        others = facts.pop("developments", {})
         photos[view] = facts
+        photos |= {name: {**facts, **other, "same_as": view} for name, other in others.items()}
     record = {
         "format": 1,
         "id": spec["id"],
