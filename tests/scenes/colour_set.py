@@ -25,6 +25,8 @@ LIGHTS = {
 }
 """Evenly lit photo -> kind of light; all but the last are white."""
 CARD_EDGE_MM = 18.0
+BACKDROP_Y_MM = 1600.0
+"""So far back that it takes no lamp's light away."""
 
 
 @dataclass(frozen=True)
@@ -97,6 +99,7 @@ def photographed(spec: dict, number: int) -> dict:
     made["density"] = _density(crop, tray.leaf_layers)
     made["patches"] = {**spec["patches"], "yellowed": tray.yellowed}
     made["tray"] = {**spec["tray"], "inside_length_mm": 250.0}
+    made["backdrop_y_mm"] = BACKDROP_Y_MM
     template = spec["views"]["overhead"]
     phone = _phone(rng)
     made["views"] = {
@@ -166,13 +169,20 @@ def _photo(name: str, kind: str, spec: dict, crop: crops.Crop, template: dict,
 
 def _light(kind: str, side: str, name: str, rng: np.random.Generator) -> dict:
     """Light of a kind: high up and across the line from tray to card, or, for a gradient, low
-    and beyond the card."""
+    and beyond the card.
+
+    From high up leaves get hardly more light than the card below them. Strips keep one strength,
+    so from higher up than a room's ceiling they would drown in the light from all around.
+    """
     kelvin = {"overcast": rng.uniform(5800, 7500), "strips": rng.choice([4000.0, 5000.0, 6500.0]),
               "grow": 6500.0}.get(kind)  # fmt: skip
     towards_card = {"+x": 0.0, "+y": 90.0, "-x": 180.0, "-y": 270.0}[side]
     across = float(rng.choice([90.0, 270.0]) + rng.normal(0, 12))
     gradient = name == "gradient"
-    height = rng.uniform(900, 1200) if gradient else rng.uniform(2500, 3500)
+    strips = kind == "strips"
+    high = rng.uniform(1600, 2000) if strips else rng.uniform(4000, 5000)
+    height = rng.uniform(900, 1200) if gradient else high
+    low_fill = gradient or strips
     turned = towards_card + (float(rng.normal(0, 25)) if gradient else across)
     return {
         "kind": kind,
@@ -181,7 +191,7 @@ def _light(kind: str, side: str, name: str, rng: np.random.Generator) -> dict:
         "azimuth_deg": turned % 360,
         "elevation_deg": 60.0,
         "size_mm": _lamp_size(kind, name, rng),
-        "fill": float(rng.uniform(0.1, 0.2) if gradient else rng.uniform(0.2, 0.4)),
+        "fill": float(rng.uniform(0.1, 0.2) if low_fill else rng.uniform(0.2, 0.4)),
         "seed": int(rng.integers(1, 2**31)),
     }
 
