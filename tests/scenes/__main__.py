@@ -53,6 +53,7 @@ def _render(arguments: argparse.Namespace) -> int:
     if arguments.workers > 1 and len(todo) > 1:
         return _in_processes(arguments, [s["id"] for s in todo])
     # Only rendering needs the renderer.
+    from tests.scenes.board_shoot import shoot_board  # noqa: PLC0415
     from tests.scenes.shoot import shoot_tray  # noqa: PLC0415
 
     options = {
@@ -65,7 +66,8 @@ def _render(arguments: argparse.Namespace) -> int:
         if time.perf_counter() - started > arguments.budget:
             break
         begin = time.perf_counter()
-        shoot_tray(spec, arguments.out / spec["id"], arguments.cards, options)
+        shoot = shoot_board if "board" in spec["views"] else shoot_tray
+        shoot(spec, arguments.out / spec["id"], arguments.cards, options)
         spent = time.perf_counter() - begin
         print(f"{number}/{len(todo)} {spec['id']} {spent:.1f} s", file=sys.stderr, flush=True)
     return 0

@@ -34,9 +34,9 @@ class Outline:
     lobes: float = 0.0
     lobe_count: int = 7
 
-    def points(self) -> NDArray:
-        """Outline (CORNERS, 2) in blade lengths and blade widths, y from -0.5 to 0.5."""
-        t = np.arange(CORNERS) * (2 * np.pi / CORNERS)
+    def points(self, corners: int = CORNERS) -> NDArray:
+        """Outline (corners, 2) in blade lengths and blade widths, y from -0.5 to 0.5."""
+        t = np.arange(corners) * (2 * np.pi / corners)
         c, s = np.cos(t), np.sin(t)
         x = 0.5 + 0.5 * np.sign(c) * np.abs(c) ** self.square
         y = 0.5 * np.sign(s) * np.abs(s) ** self.square
@@ -46,7 +46,7 @@ class Outline:
         near_axis = np.exp(-((y / 0.2) ** 2))
         x = x - self.notch * near_axis * (c > 0) * np.abs(c)
         x = x + self.base_notch * near_axis * (c < 0) * np.abs(c)
-        x = (x - x[CORNERS // 2]) / (x.max() - x[CORNERS // 2])
+        x = (x - x[corners // 2]) / (x.max() - x[corners // 2])
         return np.stack([x, y / (y.max() - y.min())], axis=1)
 
     def area(self) -> float:
@@ -123,17 +123,18 @@ class Blades:
             + lift[..., None] * self.normal[:, None]
         )
 
-    def mesh(self, tiles_per_side: int, first_blade: int = 0) -> meshes.Mesh:
+    def mesh(self, tiles_per_side: int, first_blade: int = 0,
+             ring_shares: tuple[float, ...] = RINGS) -> meshes.Mesh:  # fmt: skip
         """Triangles of all blades, with their places in a texture of square tiles."""
         n, corners = len(self), self.outline.shape[1]
         centre = np.array([0.5, 0.0])
-        rings = [centre + (self.outline - centre) * r for r in RINGS]
+        rings = [centre + (self.outline - centre) * r for r in ring_shares]
         points = np.concatenate([np.broadcast_to(centre, (n, 1, 2)), *rings], axis=1)
         flat = points * np.stack([self.length, self.width], 1)[:, None]
         place = np.clip(points + np.array([0.0, 0.5]), 0.0, 1.0) * 0.92 + 0.04
         row, column = np.divmod(self.tile, tiles_per_side)
         uv = (place + np.stack([column, row], 1)[:, None]) / tiles_per_side
-        faces = _fan(corners)
+        faces = _fan(corners, len(ring_shares))
         v = points.shape[1]
         all_faces = (faces[None] + (np.arange(n) * v)[:, None, None]).reshape(-1, 3)
         return meshes.make(
@@ -156,11 +157,11 @@ def _away_from_zero(curvature: NDArray, least: float = 1e-6) -> NDArray:
     return np.where(np.abs(curvature) < least, least, curvature)
 
 
-def _fan(corners: int) -> NDArray:
+def _fan(corners: int, rings: int) -> NDArray:
     i = np.arange(corners)
     j = (i + 1) % corners
     faces = [np.stack([np.zeros_like(i), 1 + i, 1 + j], 1)]
-    for ring in range(len(RINGS) - 1):
+    for ring in range(rings - 1):
         a, b = 1 + ring * corners, 1 + (ring + 1) * corners
         faces += [np.stack([a + i, b + i, b + j], 1), np.stack([a + i, b + j, a + j], 1)]
     return np.concatenate(faces)

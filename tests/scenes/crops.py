@@ -34,7 +34,9 @@ class Crop:
     true_leaf : share of plants with true leaves, and their size to the seed leaf's
     hull : share of plants that carry a hull; hull_size, hull_colours
     lean : typical lean of the stems
-    form : "pair" of seed leaves, or "pea" (leaflets and tendrils)
+    form : "pair" of seed leaves, "pea" (leaflets and tendrils), "strap" (one grass leaf out of
+        a sheath) or "reed" (one round leaf); the last two have neither node nor stem, `height`
+        is the leaf's length and `stem_width` its width
     hook : share of stems that are still bent over (young trays)
     """
 
@@ -131,6 +133,19 @@ NAMED: dict[str, Crop] = {
 }  # fmt: skip
 # These forms and colours appear in the set kept for judging only.
 ONLY_UNSEEN = ("nasturtium_like", "buckwheat_like", "shiso_like")
+# Without a node to part at; on boards only.
+NODELESS: dict[str, Crop] = {
+    crop.name: crop
+    for crop in (
+        Crop("wheat_like", form="strap", height=98, spread=0.14, stem_width=(3.6, 3.2),
+             leaf=paint(78, 138, 52), leaf_other=paint(112, 164, 70), through=0.9, gloss=0.8,
+             stem_foot=paint(236, 234, 212), stem_top=paint(190, 208, 140), lean=12),
+        Crop("onion_like", form="reed", height=92, spread=0.15, stem_width=(1.5, 1.2),
+             leaf=paint(70, 128, 60), leaf_other=paint(96, 148, 84), hull=0.5, hull_size=(3.2, 2.4),
+             hull_colours=(paint(26, 25, 26), paint(44, 42, 42)),
+             stem_foot=paint(242, 241, 230), stem_top=paint(150, 190, 118)),
+    )
+}  # fmt: skip
 
 
 def random_crop(rng: np.random.Generator, name: str = "random") -> Crop:

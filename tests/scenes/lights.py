@@ -7,7 +7,7 @@ from numpy.typing import NDArray
 
 from tests.scenes.colour import kelvin_to_linear
 
-KINDS = ("overcast", "lamp_3000", "lamp_5000", "lamp_6500", "strips", "sun", "grow")
+KINDS = ("overcast", "lamp_3000", "lamp_5000", "lamp_6500", "strips", "sun", "grow", "window")
 GROW_COLOUR = np.array([1.0, 0.10, 1.25])
 
 
@@ -62,6 +62,13 @@ def emitters(light: dict) -> dict:
                 (light["size_mm"], 28.0), azimuth, 55.0 * tint,
             )  # fmt: skip
         return entries
+    if kind == "window":
+        away, rise = 1.1 * light["height_mm"], np.radians(light["elevation_deg"])
+        at = away * np.array([np.cos(azimuth) * np.cos(rise), np.sin(azimuth) * np.cos(rise),
+                              np.sin(rise)])  # fmt: skip
+        size = (light["size_mm"], 1.3 * light["size_mm"])
+        entries["window"] = _facing(at, size, 3.2 * away**2 / (size[0] * size[1]) * tint)
+        return entries
     size = light["size_mm"]
     shift = 0.35 * light["height_mm"]
     power = 1.4 * (light["height_mm"] / size) ** 2
@@ -80,6 +87,21 @@ def _panel(at: tuple, size: tuple, azimuth: float, radiance: NDArray) -> dict:
     matrix = np.array(
         [[c * x, s * y, 0, at[0]], [s * x, -c * y, 0, at[1]], [0, 0, -1, at[2]], [0, 0, 0, 1]]
     )
+    return {
+        "type": "rectangle",
+        "to_world": matrix,
+        "emitter": {"type": "area", "radiance": {"type": "rgb", "value": radiance.tolist()}},
+    }
+
+
+def _facing(at: NDArray, size: tuple, radiance: NDArray) -> dict:
+    """A rectangle at `at` (mm) whose lit face looks at the origin, one side level."""
+    normal = -at / np.linalg.norm(at)
+    level = np.cross([0.0, 0.0, 1.0], normal)
+    level = level / np.linalg.norm(level)
+    matrix = np.eye(4)
+    matrix[:3, 0], matrix[:3, 1] = level * size[0] / 2, np.cross(normal, level) * size[1] / 2
+    matrix[:3, 2], matrix[:3, 3] = normal, at
     return {
         "type": "rectangle",
         "to_world": matrix,

@@ -172,8 +172,9 @@ def ellipsoids(
     *,
     part: int,
     plant: NDArray | None = None,
+    detail: tuple[int, int] = (5, 8),
 ) -> Mesh:
-    """Coarse ellipsoids (hulls, crumbs).
+    """Ellipsoids (hulls, crumbs, drops).
 
     Parameters
     ----------
@@ -181,8 +182,9 @@ def ellipsoids(
     frame : (n, 3, 3) rows are the axes
     half_axes : (n, 3) mm
     colours : (n, v, 3) for the v vertices of one, or (n, 1, 3)
+    detail : rings of vertices, and vertices in a ring
     """
-    shape, faces = _ball()
+    shape, faces = _ball(*detail)
     n, v = len(centre), len(shape)
     local = shape[None] * half_axes[:, None]
     vertices = centre[:, None] + np.einsum("nvi,nij->nvj", local, frame)
@@ -204,9 +206,9 @@ def _ball(rows: int = 5, columns: int = 8) -> tuple[NDArray, NDArray]:
     return points.reshape(-1, 3), faces
 
 
-def ball_vertices() -> NDArray:
+def ball_vertices(detail: tuple[int, int] = (5, 8)) -> NDArray:
     """Vertices (v, 3) of the ball that `ellipsoids` scales."""
-    return _ball()[0]
+    return _ball(*detail)[0]
 
 
 def random_frames(rng: np.random.Generator, n: int) -> NDArray:

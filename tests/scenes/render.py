@@ -157,6 +157,26 @@ class Scene:
                 seen.append(np.unique(np.array(blade)[mine]))
         return classes.reshape(height, width, sub * sub), np.unique(np.concatenate(seen))
 
+    def plants(self, camera: Camera, sub: int = 2) -> NDArray:
+        """Plant number (-1 for none) of every part of every pixel, int16 as `masks` has them."""
+        width, height = camera.width, camera.height
+        camera = _on_device(camera)
+        plants = np.empty((height * width, sub * sub), np.int16)
+        rows = max(1, RAYS_AT_ONCE // width)
+        for k in range(sub * sub):
+            dy, dx = ((np.array(divmod(k, sub)) + 0.5) / sub) - 0.5
+            for first in range(0, height, rows):
+                last = min(height, first + rows)
+                index = dr.arange(mi.UInt32, (last - first) * width)
+                index += dr.opaque(mi.UInt32, first * width)
+                u = mi.Float(index % width) + dr.opaque(mi.Float, float(dx))
+                v = mi.Float(index // width) + dr.opaque(mi.Float, float(dy))
+                _, _, found = self._identify(_pinhole_rays(camera, u, v))
+                plants[first * width : last * width, k] = np.array(
+                    dr.gather(mi.Int32, self._plant, found)
+                )
+        return plants.reshape(height, width, sub * sub)
+
     def picture(self, camera: Camera, samples: int, seed: int) -> tuple[NDArray, NDArray]:
         """Radiance and first-hit reflectance, both (height, width, 3) linear."""
         width, height = camera.width, camera.height
@@ -304,6 +324,8 @@ def _surface(item: Item) -> dict:
             "type": "twosided",
             "bsdf": {"type": "diffuse", "reflectance": _bitmap(item.texture)},
         }
+    if item.surface == "water":
+        return {"type": "dielectric", "int_ior": 1.333, "ext_ior": 1.0}
     if item.surface == "leaf":
         return _leaf(item)
     if item.texture is not None:

@@ -10,7 +10,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from tests.scenes import colour_set, crops, lights
+from tests.scenes import board_sets, colour_set, crops, lights
 
 
 @dataclass(frozen=True)
@@ -46,6 +46,11 @@ SETS: dict[str, SetPlan] = {
     "colour_unseen": SetPlan(6606, 8, 2.0, 64, ("random",)),
 }  # fmt: skip
 
+SETS.update({
+    name: SetPlan(seed, len(board_sets.CROPS[name]), 12.0, 32, board_sets.CROPS[name])
+    for name, seed in board_sets.SEEDS.items()
+})  # fmt: skip
+
 FACTORS = (
     "crop", "size", "medium", "bench", "backdrop", "light", "density", "fill", "wall", "tilt",
     "focal", "plane", "gap", "uneven", "lodged", "yellowed", "neighbour", "age", "exposure",
@@ -63,6 +68,8 @@ def spread(count: int, seed: int) -> list[dict[str, float]]:
 def scenes(name: str) -> list[dict]:
     """Specifications of all scenes of a set."""
     plan = SETS[name]
+    if name in board_sets.CROPS:
+        return board_sets.board_scenes(name)
     if name == "sample":
         return [_sample_scene(plan, k) for k in range(plan.count)]
     table = spread(plan.count, plan.seed)
@@ -158,7 +165,7 @@ def light_of(kind: str, rng: np.random.Generator) -> dict:
     """Light of a kind with its free settings drawn."""
     assert kind in lights.KINDS
     kelvin = {"overcast": rng.uniform(5800, 7500), "strips": rng.choice([4000.0, 5000.0, 6500.0]),
-              "sun": 5200.0, "grow": 6500.0}.get(kind)  # fmt: skip
+              "sun": 5200.0, "grow": 6500.0, "window": 6500.0}.get(kind)  # fmt: skip
     if kelvin is None:
         kelvin = float(kind.split("_")[1])
     return {
@@ -214,13 +221,13 @@ def _overhead(rng: np.random.Generator, u: dict[str, float], plan: SetPlan, spec
     return {
         "megapixels": plan.megapixels,
         "samples": plan.samples,
-        "focal_mm": _focal(rng, u),
+        "focal_mm": focal_of(rng, u),
         "tilt_deg": round(12 * u["tilt"] ** 1.5, 2),
         "towards_deg": float(rng.uniform(0, 360)),
         "roll_deg": float(rng.normal(0, 4)) + float(rng.choice([0, 0, 0, 180])),
         "margin": float(rng.uniform(0.04, 0.12)),
         "nearest_mm": 420.0,
-        **_lens(rng, u),
+        **lens_of(rng, u),
         "card": {
             "plane": plane,
             "side": side,
@@ -230,7 +237,7 @@ def _overhead(rng: np.random.Generator, u: dict[str, float], plan: SetPlan, spec
             if rng.random() < 0.7
             else float(rng.uniform(0, 360)),
         },
-        "look": _look(rng, u, spec["light"]["kind"]),
+        "look": look_of(rng, u, spec["light"]["kind"]),
     }
 
 
@@ -244,7 +251,7 @@ def _side(rng: np.random.Generator, u: dict[str, float], plan: SetPlan, spec: di
     return {
         "megapixels": plan.megapixels,
         "samples": plan.samples,
-        "focal_mm": _focal(rng, u),
+        "focal_mm": focal_of(rng, u),
         "tilt_deg": round(_between((u["tilt"] + 0.37) % 1.0, 0.5, 12), 2),
         "towards_deg": 0.0,
         "across_deg": float(rng.normal(0, 3)),
@@ -252,7 +259,7 @@ def _side(rng: np.random.Generator, u: dict[str, float], plan: SetPlan, spec: di
         "margin": float(rng.uniform(0.04, 0.12)),
         "nearest_mm": 450.0,
         "focus_behind_mm": float(rng.uniform(0, 30)),
-        **_lens(rng, u),
+        **lens_of(rng, u),
         "card": {
             "plane": "rim" if (u["plane"] * 7) % 1 < 0.2 else "bench",
             "side": _card_side(rng, spec, ["-x", "+x"]),
@@ -260,16 +267,16 @@ def _side(rng: np.random.Generator, u: dict[str, float], plan: SetPlan, spec: di
             "along": 0.0,
             "rotation_deg": 0.0,
         },
-        "look": _look(rng, u, spec["light"]["kind"]),
+        "look": look_of(rng, u, spec["light"]["kind"]),
     }
 
 
-def _focal(rng: np.random.Generator, u: dict[str, float]) -> float:
+def focal_of(rng: np.random.Generator, u: dict[str, float]) -> float:
     """True focal length: the file gives whole millimetres, the lens differs a little."""
     return float(round(_between(u["focal"], 23.6, 28.4)) * (1 + rng.normal(0, 0.006)))
 
 
-def _lens(rng: np.random.Generator, u: dict[str, float]) -> dict:
+def lens_of(rng: np.random.Generator, u: dict[str, float]) -> dict:
     return {
         "k1": round(_between(u["distortion"], -0.03, 0.03), 5),
         "k2": float(rng.uniform(-0.006, 0.006)),
@@ -277,7 +284,7 @@ def _lens(rng: np.random.Generator, u: dict[str, float]) -> dict:
     }
 
 
-def _look(rng: np.random.Generator, u: dict[str, float], light: str) -> dict:
+def look_of(rng: np.random.Generator, u: dict[str, float], light: str) -> dict:
     """Settings of the phone's processing."""
     night = light in ("grow", "lamp_3000")
     return {

@@ -34,12 +34,13 @@ def noise(rng: np.random.Generator, height: int, width: int, cell: float, octave
     return total / max(float(total.std()), 1e-6)
 
 
-def leaf_atlas(rng: np.random.Generator, crop: Crop) -> NDArray:
+def leaf_atlas(rng: np.random.Generator, crop: Crop, px: int = TILE_PX) -> NDArray:
     """Reflectance of TILES x TILES leaves, each with its own shade, veins, rim and mottling.
 
-    A tile shows the blade with its stalk on the left (u = 0) and its midrib on v = 0.5.
+    A tile of `px` pixels shows the blade with its stalk on the left (u = 0) and its midrib on
+    v = 0.5.
     """
-    n, px = TILES * TILES, TILE_PX
+    n = TILES * TILES
     u = (np.arange(px) + 0.5) / px
     x = np.clip((u - 0.04) / 0.92, 0, 1)[None, None, :]
     y = np.clip((u - 0.04) / 0.92, 0, 1)[None, :, None] - 0.5
@@ -48,7 +49,7 @@ def leaf_atlas(rng: np.random.Generator, crop: Crop) -> NDArray:
     base = base * np.exp(rng.normal(0, 0.16, size=(n, 1, 1, 1)))
     base = base * np.exp(rng.normal(0, 0.05, size=(n, 1, 1, 3)))
     tiles = np.broadcast_to(base, (n, px, px, 3)).copy()
-    pattern = noise(rng, px * TILES, px * TILES, 14).reshape(TILES, px, TILES, px)
+    pattern = noise(rng, px * TILES, px * TILES, 14 * px / TILE_PX).reshape(TILES, px, TILES, px)
     pattern = pattern.transpose(0, 2, 1, 3).reshape(n, px, px)
     veins = np.exp(-((np.abs(y) / 0.018) ** 2)) * (1 - 0.6 * x)
     ribs = np.cos((x * 7 - np.abs(y) * 6) * 2 * np.pi) ** 12 * 0.35
@@ -85,7 +86,7 @@ def _shaded(colour: NDArray, amount: NDArray) -> NDArray:
     return np.asarray(colour)[None, None] * np.exp(amount)[..., None]
 
 
-def _strokes(rng: np.random.Generator, image: NDArray, count: int, length: float,
+def strokes(rng: np.random.Generator, image: NDArray, count: int, length: float,
              colours: Callable[[int], NDArray], upright: float = 0.0) -> NDArray:  # fmt: skip
     """Draw thin random strokes (fibres, grass) by sampling points along them."""
     height, width, _ = image.shape
@@ -116,7 +117,7 @@ def coir(rng: np.random.Generator, height: int, width: int) -> NDArray:
     def fibre(n: int) -> NDArray:
         return np.array(shades)[rng.integers(0, 3, n)] * wet
 
-    image = _strokes(rng, image, area // 150, 16, fibre)
+    image = strokes(rng, image, area // 150, 16, fibre)
     specks = rng.random((height, width)) < rng.uniform(0.0003, 0.004)
     image[specks] = paint(205, 198, 185) * rng.uniform(0.5, 1.0, (int(specks.sum()), 1))
     return image
@@ -140,7 +141,7 @@ def mat(rng: np.random.Generator, height: int, width: int) -> NDArray:
     def fibre(n: int) -> NDArray:
         return tone * np.exp(rng.normal(0, 0.3, (n, 1)))
 
-    return _strokes(rng, image, height * width // 30, 30, fibre)
+    return strokes(rng, image, height * width // 30, 30, fibre)
 
 
 def paper(rng: np.random.Generator, height: int, width: int) -> NDArray:
@@ -167,7 +168,7 @@ def plain(rng: np.random.Generator, height: int, width: int, tone: NDArray) -> N
     worn = 0.012 * noise(rng, height, width, 160, 5) + 0.015 * noise(rng, height, width, 2, 2)
     image = _shaded(tone, worn)
     scratches = rng.integers(0, 60)
-    return _strokes(rng, image, scratches, 90, lambda n: tone * rng.uniform(0.75, 1.15, (n, 1)))
+    return strokes(rng, image, scratches, 90, lambda n: tone * rng.uniform(0.75, 1.15, (n, 1)))
 
 
 def steel(rng: np.random.Generator, height: int, width: int) -> NDArray:
@@ -196,7 +197,7 @@ def grass(rng: np.random.Generator, height: int, width: int) -> NDArray:
             hsv_to_rgb(rng.uniform(65, 120, n), rng.uniform(0.3, 0.75, n), rng.uniform(0.3, 0.8, n))
         )
 
-    return _strokes(rng, image, height * width // 60, 60, green, upright=0.5)
+    return strokes(rng, image, height * width // 60, 60, green, upright=0.5)
 
 
 def clutter(rng: np.random.Generator, height: int, width: int) -> NDArray:
@@ -212,7 +213,7 @@ def clutter(rng: np.random.Generator, height: int, width: int) -> NDArray:
             image, tone, _step(layer - rng.uniform(-0.5, 0.8), rng.uniform(0.1, 1))[..., None]
         )
     if rng.random() < 0.4:
-        image = _strokes(rng, image, height * width // 150, rng.uniform(10, 60),
+        image = strokes(rng, image, height * width // 150, rng.uniform(10, 60),
                          lambda n: tones[rng.integers(0, 3, n)])  # fmt: skip
     return image
 
