@@ -23,7 +23,7 @@ def mask_photo(path: str | PathLike[str], view: str = "overhead") -> NDArray[np.
     path : path-like
         A photo. If it lies in the ``photos`` folder of a trial, the trial's tray sizes are used.
     view : str
-        ``overhead`` or ``side``: from where the photo was taken.
+        ``overhead`` or ``side``: from where the photo was taken; ``board``: cut plants on a board.
 
     Returns
     -------

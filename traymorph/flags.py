@@ -214,6 +214,12 @@ _ALL = (
         "Give cut_above_medium_mm in trays.csv and cut every tray at the same height.",
     ),
     Flag(
+        "weight_not_used",
+        "outcomes.csv holds a weight of the cut plants, but of another day than their photos, or "
+        "plants touch so that it is not known how many were weighed: weight per plant is empty.",
+        "Give the day of the photos as on_date, and count the plants into n_plants.",
+    ),
+    Flag(
         "no_plants_on_board",
         "No plant was found on the board.",
         "Look at the overlay; check the board's colour, the light and the photo.",

@@ -164,7 +164,7 @@ def _choose(
 
 def _not_found(name: str) -> CardNotFoundError:
     message = f"{name}: no reference card is seen."
-    hint = "Lay the printed card beside the tray, whole, sharp and without glare."
+    hint = "Lay the card in view, printed side up, whole, sharp and without glare."
     return CardNotFoundError(message, hint=hint)
 
 

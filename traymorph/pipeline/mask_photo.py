@@ -14,7 +14,8 @@ from traymorph.intake.photos import read_photo
 from traymorph.model.card import CardSighting
 from traymorph.model.masks import PlantMasks
 from traymorph.model.photo import View
-from traymorph.model.trial import PhotoEntry, TraySize
+from traymorph.model.trial import PhotoEntry, Sample, TraySize
+from traymorph.pipeline.board import board_plants_without_card, own_board_plants
 from traymorph.pipeline.overhead import own_overhead_plants
 from traymorph.pipeline.seen import see, segment, segment_without_card
 from traymorph.pipeline.side import own_side_plants
@@ -58,36 +59,42 @@ def class_mask(
 
 def mask_photo_file(path: Path, view: View) -> NDArray[np.uint8]:
     """Say which pixels of a photo are leaf, stem and card; see :func:`traymorph.mask_photo`."""
-    size, settings = _tray_of(path)
+    sample, settings = _sample_of(path)
     try:
         seen = see(PhotoEntry(path, None, view, None), settings.card.printed_bar_mm)
     except CardError as err:
         _log.warning("uncalibrated: %s", err.message)
         photo = read_photo(path)
+        if view is View.BOARD:
+            return class_mask(board_plants_without_card(photo, sample.crop), photo.size_px, None)
         return class_mask(segment_without_card(photo, view).masks, photo.size_px, None)
+    if seen.view is View.BOARD:
+        return class_mask(own_board_plants(seen, sample.crop), seen.photo.size_px, seen.sighting)
     segmented = segment(seen)
     find = own_side_plants if view is View.SIDE else own_overhead_plants
     try:
-        own = find(seen, segmented, size, settings)
+        own = find(seen, segmented, sample.size, settings)
     except TrayNotFoundError as err:
         _log.warning("every plant in the photo counts: %s", err.message)
         own = segmented.masks
     return class_mask(own, seen.photo.size_px, seen.sighting)
 
 
-def _tray_of(path: Path) -> tuple[TraySize, Settings]:
-    """Sizes and settings of the trial whose ``photos`` folder holds the photo, if one does."""
+def _sample_of(path: Path) -> tuple[Sample, Settings]:
+    """Find the photo's sample and settings, if it lies in the ``photos`` folder of a trial."""
     folder = next(
         (place.parent for place in path.resolve().parents if place.name == "photos"), None
     )
+    unknown = Sample("", "tray", TraySize(), None)
     if folder is None:
-        return TraySize(), Settings()
+        return unknown, Settings()
     try:
         settings = read_settings(folder)
         trial = read_trial(folder, settings)
     except TraymorphError as err:
         _log.warning("the trial's lists are not used: %s", err.message)
-        return TraySize(), Settings()
+        return unknown, Settings()
     tray_id = next((p.tray_id for p in trial.photos if p.path.resolve() == path.resolve()), None)
-    sizes = {sample.tray_id: sample.size for sample in trial.samples}
-    return sizes.get(tray_id or "", settings.tray_size()), settings
+    unlisted = Sample("", "tray", settings.tray_size(), None)
+    samples = {sample.tray_id: sample for sample in trial.samples}
+    return samples.get(tray_id or "", unlisted), settings

@@ -7,6 +7,8 @@ from PIL import Image
 
 import traymorph
 from traymorph.errors import PhotoContradictionError, TraymorphError
+from traymorph.measure.cut_plant_means import TrayOfPlants, tray_of_plants
+from traymorph.measure.cut_plant_readings import PlantReading
 from traymorph.measure.photo_checks import PhotoQuality, check_photo
 from traymorph.model.metrics import METRICS
 from traymorph.model.photo import View
@@ -14,10 +16,12 @@ from traymorph.model.results import (
     Failure,
     Measured,
     PhotoCheck,
+    PlantRow,
     Provenance,
     TrayResult,
     TrayRow,
 )
+from traymorph.pipeline.board import measure_board_photo
 from traymorph.pipeline.combine import combine_photos, group_by_day
 from traymorph.pipeline.jobs import JobPhoto, TrayJob
 from traymorph.pipeline.mask_photo import class_mask
@@ -39,6 +43,7 @@ class _Day:
     flags: list[str] = field(default_factory=list)
     used: list[SeenPhoto] = field(default_factory=list)
     methods: list[str] = field(default_factory=list)
+    plants: list[PlantReading] = field(default_factory=list)
 
 
 def measure_tray(job: TrayJob) -> TrayResult:
@@ -64,6 +69,7 @@ class _TrayWork:
         self._job = job
         self._checks: list[PhotoCheck] = []
         self._failures: list[Failure] = []
+        self._plants: list[PlantRow] = []
 
     def measure(self) -> TrayResult:
         """Measure day by day."""
@@ -84,27 +90,27 @@ class _TrayWork:
             tuple(row for row in rows if row is not None),
             tuple(self._checks),
             tuple(self._failures),
+            tuple(self._plants),
         )
 
     def _measure_day(self, day: date | None, photos: list[_Photo]) -> TrayRow | None:
         """Side photos first: they give the height at which overhead areas are taken."""
-        done = _Day({View.OVERHEAD: [], View.SIDE: []})
-        for view in (View.SIDE, View.OVERHEAD):
+        done = _Day({View.OVERHEAD: [], View.SIDE: [], View.BOARD: []})
+        for view in (View.SIDE, View.OVERHEAD, View.BOARD):
             for wanted, photo in (one for one in photos if one[1].view is view):
-                self._measure_photo(wanted, photo, done)
+                self._measure_photo(wanted, photo, done, day)
         if not done.used:
             return None
         metrics = {name: Measured() for name in METRICS}
-        for view, readings in done.readings.items():
-            if readings:
-                metrics |= combine_photos(readings)
-            else:
-                done.flags.append(_MISSING_VIEW[view])
+        for readings in done.readings.values():
+            metrics |= combine_photos(readings)
+        done.flags.extend(self._missing_views(done))
+        cut = self._cut_plants(done, day)
         return TrayRow(
             tray_id=self._job.sample.tray_id,
             photographed_on=day,
             columns=self._job.sample.columns,
-            metrics={name: metrics[name] for name in METRICS},
+            metrics={name: (metrics | cut.metrics)[name] for name in METRICS},
             flags=tuple(dict.fromkeys(done.flags)),
             provenance=Provenance(
                 program_version=traymorph.__version__,
@@ -113,9 +119,33 @@ class _TrayWork:
                 photo_sha256=tuple(one.photo.sha256 for one in done.used),
                 mask_method=" ".join(dict.fromkeys(done.methods)),
             ),
+            spread=cut.spread,
+            n_plants=cut.n_plants if done.readings[View.BOARD] else None,
         )
 
-    def _measure_photo(self, wanted: JobPhoto, photo: SeenPhoto, done: _Day) -> None:
+    def _missing_views(self, done: _Day) -> list[str]:
+        """Name the views of a tray that are missing; a pack has no tray to be seen."""
+        if self._job.sample.kind == "pack":
+            return []
+        return [flag for view, flag in _MISSING_VIEW.items() if not done.readings[view]]
+
+    def _cut_plants(self, done: _Day, day: date | None) -> TrayOfPlants:
+        """Put the cut plants of a day's board photos together."""
+        sample = self._job.sample
+        if not done.readings[View.BOARD]:
+            return TrayOfPlants({}, {}, 0, ())
+        weight = sample.weight_on(day)
+        cut = tray_of_plants(done.plants, weight)
+        done.flags.extend(cut.flags)
+        if sample.weights and weight is None:
+            done.flags.append("weight_not_used")
+        if sample.kind != "pack" and not sample.columns.get("cut_above_medium_mm"):
+            done.flags.append("cut_differs")
+        return cut
+
+    def _measure_photo(
+        self, wanted: JobPhoto, photo: SeenPhoto, done: _Day, day: date | None
+    ) -> None:
         """Measure one photo of a day into what the day has given so far."""
         try:
             outcome = self._outcome(photo, done)
@@ -128,8 +158,24 @@ class _TrayWork:
         done.flags.extend((*outcome.flags, *outcome.quality.flags))
         done.used.append(photo)
         done.methods.append(outcome.masks.method)
+        done.plants.extend(outcome.plants)
+        self._plants.extend(
+            PlantRow(
+                photo=wanted.name,
+                tray_id=self._job.sample.tray_id,
+                plant=number,
+                x_mm=plant.x_mm,
+                y_mm=plant.y_mm,
+                metrics=plant.metrics(),
+                flags=plant.flags,
+                photographed_on=day,
+            )
+            for number, plant in enumerate(outcome.plants, start=1)
+        )
 
     def _outcome(self, photo: SeenPhoto, done: _Day) -> PhotoOutcome:
+        if photo.view is View.BOARD:
+            return measure_board_photo(photo, self._job.sample.crop)
         size, settings = self._job.sample.size, self._job.settings
         segmented = segment(photo)
         if photo.view is View.SIDE:
@@ -187,10 +233,10 @@ class _TrayWork:
 def _refuse_part(wanted: JobPhoto, photo: SeenPhoto) -> None:
     """Two trays in one overhead or side photo would both get the numbers of the larger."""
     part = wanted.entry.part
-    if part != "whole":
+    if part != "whole" and photo.view is not View.BOARD:
         message = (
             f"{wanted.name}: listed as its {part} part, "
             f"but photos of the {photo.view} view show one tray each."
         )
-        hint = "Photograph each tray by itself and list each photo once."
+        hint = "Photograph each tray by itself; only plants on a board may share a photo."
         raise PhotoContradictionError(message, hint=hint)

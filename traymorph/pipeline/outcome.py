@@ -4,6 +4,7 @@ from dataclasses import dataclass
 
 from PIL import Image
 
+from traymorph.measure.cut_plant_readings import PlantReading
 from traymorph.measure.photo_checks import PhotoQuality
 from traymorph.model.masks import PlantMasks
 from traymorph.model.results import Measured
@@ -25,6 +26,8 @@ class PhotoOutcome:
         The tray's own plants.
     overlay : Image
         What was measured, to be looked at.
+    plants : tuple of PlantReading
+        The tray's cut plants, in the order of their numbers on the overlay; empty for other views.
     """
 
     metrics: dict[str, Measured]
@@ -32,3 +35,4 @@ class PhotoOutcome:
     quality: PhotoQuality
     masks: PlantMasks
     overlay: Image.Image
+    plants: tuple[PlantReading, ...] = ()

@@ -11,12 +11,12 @@ from pathlib import Path
 from traymorph.config.lists import loose_trial, read_trial
 from traymorph.config.settings import Settings, read_settings
 from traymorph.errors import ExitCode, StoreError
-from traymorph.model.results import Failure, PhotoCheck, TrayResult
+from traymorph.model.results import Failure, PhotoCheck, PlantRow, TrayResult
 from traymorph.model.trial import TraySize
 from traymorph.pipeline.executors import choose_executor
 from traymorph.pipeline.jobs import TrayJob, plan_jobs
 from traymorph.pipeline.measure_tray import measure_tray
-from traymorph.store.csvfiles import write_photo_checks, write_tray_metrics
+from traymorph.store.csvfiles import write_photo_checks, write_plants, write_tray_metrics
 from traymorph.store.ledger import Ledger, open_ledger
 
 Progress = Callable[[int, int], None]
@@ -54,6 +54,11 @@ class RunReport:
             *(check for result in self.results for check in result.checks),
             *(PhotoCheck(stray.photo, "", "", error=stray.message) for stray in strays),
         )
+
+    @property
+    def plants(self) -> tuple[PlantRow, ...]:
+        """Every cut plant on a board, tray by tray."""
+        return tuple(plant for result in self.results for plant in result.plants)
 
     @property
     def exit_code(self) -> ExitCode:
@@ -168,9 +173,10 @@ def measure_photos(
 
 
 def write_tables(report: RunReport, out: Path) -> None:
-    """Write ``tray_metrics.csv`` and ``photo_checks.csv``, each whole or not at all."""
+    """Write ``tray_metrics.csv``, ``plants.csv`` and ``photo_checks.csv``, each whole."""
     rows = [row for result in report.results for row in result.rows]
     write_tray_metrics(out / "tray_metrics.csv", rows, report.list_columns)
+    write_plants(out / "plants.csv", report.plants)
     write_photo_checks(out / "photo_checks.csv", report.checks)
 
 

@@ -49,6 +49,17 @@ class SeenPhoto:
     view: View
     sighting: CardSighting
 
+    @property
+    def card_mm(self) -> NDArray[np.float64]:
+        """The card's middle in its own frame, shape (2,)."""
+        middle = self.sighting.outline_px.mean(axis=0, keepdims=True)
+        return self.sighting.viewpoint.on_plane(middle, 0.0).reshape(2)
+
+    @property
+    def mm_per_px(self) -> float:
+        """Millimetres that a pixel of the photo covers at the card."""
+        return self.sighting.viewpoint.mm_per_px(np.array([*self.card_mm, 0.0]))
+
 
 @dataclass(frozen=True, slots=True, eq=False)
 class SegmentedPhoto:
@@ -87,9 +98,9 @@ def see(entry: PhotoEntry, printed_bar_mm: float) -> SeenPhoto:
             hint="Correct the view in photos.csv, or photograph with the card of that view.",
         ) from err
     view = View(sighting.role.value) if entry.view is not View.PACK else View.PACK
-    if view in {View.BOARD, View.PACK}:
+    if view is View.PACK:
         message = f"{entry.path.name}: {view} photos are not measured by this version."
-        hint = "Leave them in the folder; overhead and side photos are measured."
+        hint = "Leave them in the folder; overhead, side and board photos are measured."
         raise UnknownViewError(message, hint=hint)
     return SeenPhoto(entry, photo, view, sighting)
 
@@ -99,9 +110,7 @@ _ROLE_VIEWS = {View.OVERHEAD, View.SIDE, View.BOARD}
 
 def segment(seen: SeenPhoto) -> SegmentedPhoto:
     """Reduce a photo to the working scale, set its colours right and tell its plants."""
-    centre = seen.sighting.outline_px.mean(axis=0)
-    on_card = seen.sighting.viewpoint.on_plane(centre[None], 0.0)[0]
-    mm_per_px = seen.sighting.viewpoint.mm_per_px(np.array([*on_card, 0.0]))
+    mm_per_px = seen.mm_per_px
     scale = max(1.0, WORKING_MM_PER_PX / mm_per_px)
     reduced = reduce(seen.photo.rgb, scale)
     scale = seen.photo.size_px[0] / reduced.shape[1]
@@ -111,7 +120,7 @@ def segment(seen: SeenPhoto) -> SegmentedPhoto:
         seen.view,
         scale=scale,
         mm_per_px=mm_per_px * scale,
-        ignore=_card_area(seen.sighting, scale, reduced.shape[:2]),
+        ignore=card_area(seen.sighting, scale, reduced.shape[:2]),
     )
     return SegmentedPhoto(rgb, masks)
 
@@ -137,7 +146,7 @@ def reduce(rgb: NDArray[np.uint8], scale: float) -> NDArray[np.uint8]:
     return np.asarray(cv2.resize(rgb, size, interpolation=cv2.INTER_AREA))
 
 
-def _card_area(sighting: CardSighting, scale: float, shape: tuple[int, ...]) -> NDArray[np.bool_]:
+def card_area(sighting: CardSighting, scale: float, shape: tuple[int, ...]) -> NDArray[np.bool_]:
     """Where the card lies in the reduced picture."""
     area = np.zeros(shape[:2], dtype=np.uint8)
     outline = np.round((sighting.outline_px + 0.5) / scale - 0.5).astype(np.int32)

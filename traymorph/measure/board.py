@@ -1,0 +1,90 @@
+"""Cut plants on a board: every plant by itself, and leaf colour of them together."""
+
+from collections.abc import Sequence
+
+import numpy as np
+from numpy.typing import NDArray
+
+from traymorph.measure.colour import colour_metrics
+from traymorph.measure.cut_plant_readings import BoardView, PlantReading
+from traymorph.measure.cut_plant_sizes import PlantSizes
+from traymorph.model.cut_plants import CutPlant
+from traymorph.model.photo import View
+from traymorph.model.results import Measured
+
+Plane = NDArray[np.float32]
+
+
+def measure_cut_plants(
+    view: BoardView, plants: Sequence[CutPlant]
+) -> tuple[tuple[PlantReading, ...], dict[str, Measured], tuple[str, ...]]:
+    """Measure the cut plants of one sample in one board photo.
+
+    Parameters
+    ----------
+    view : BoardView
+        The photo, carried to the board's plane.
+    plants : sequence of CutPlant
+        Those of the sample.
+
+    Returns
+    -------
+    readings : tuple of PlantReading
+        One per plant, in their order.
+    colours : dict of str to Measured
+        Leaf colour of all plants that stand alone, by the board's columns; NaN where the light
+        shows no colours or too little leaf is seen.
+    flags : tuple of str
+        What qualifies the photo's plants together.
+    """
+    readings = tuple(_read(view, plant) for plant in plants)
+    leaf, _ = together(view.grid.shape, [plant for plant in plants if plant.stands_alone])
+    colours, flags = colour_metrics(view.rgb, leaf, view.colour, View.BOARD)
+    return readings, colours, flags if plants else (*flags, "no_plants_on_board")
+
+
+def together(shape: tuple[int, int], plants: Sequence[CutPlant]) -> tuple[Plane, Plane]:
+    """Draw plants on one grid.
+
+    Parameters
+    ----------
+    shape : tuple of int
+        (rows, columns) of the grid.
+    plants : sequence of CutPlant
+        Any.
+
+    Returns
+    -------
+    tuple of ndarray of float32, both of the given shape
+        Share of leaf and of stem.
+    """
+    leaf, stem = np.zeros(shape, np.float32), np.zeros(shape, np.float32)
+    for plant in plants:
+        leaf[plant.box] = np.maximum(leaf[plant.box], plant.leaf)
+        stem[plant.box] = np.maximum(stem[plant.box], plant.stem)
+    return leaf, stem
+
+
+def _read(view: BoardView, plant: CutPlant) -> PlantReading:
+    sizes = PlantSizes(view, plant)
+    areas = sizes.areas()
+    x_mm, y_mm = (float(value) for value in sizes.place_mm)
+    of_blades = (flag for blade in plant.blades for flag in blade.flags)
+    colours, _ = colour_metrics(view.rgb[plant.box], plant.leaf, view.colour, View.BOARD)
+    return PlantReading(
+        x_mm=x_mm,
+        y_mm=y_mm,
+        readings={
+            "stem_length_mm": sizes.stem_length(),
+            "stem_width_mm": sizes.stem_width(),
+            "stem_area_mm2": sizes.stem_area(areas),
+            "leaf_area_mm2": sizes.leaf_area(areas),
+            "blade_count": sizes.blade_count(),
+            "blade_length_mm": sizes.blade_length(),
+            "board_blade_width_mm": sizes.blade_width(),
+        },
+        colours=colours,
+        areas=areas,
+        flags=tuple(dict.fromkeys((*plant.flags, *of_blades))),
+        counts=plant.stands_alone,
+    )

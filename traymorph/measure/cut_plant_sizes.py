@@ -1,0 +1,199 @@
+"""Lengths and areas of one cut plant: from cells of the board's plane to millimetres.
+
+Plants lie above the plane in which they are drawn. Seen from a camera at height H, what lies at
+height h looks larger by H / (H - h) in that plane (central projection onto parallel planes), so
+lengths are taken times 1 - h / H and areas times its square.
+"""
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from traymorph.measure.cut_plant_grid import middle_cell
+from traymorph.measure.cut_plant_readings import Areas, BoardView, Plane, Reading
+from traymorph.measure.influence import CARD_SCALE_U
+from traymorph.measure.mistaken import SAME_WAY
+from traymorph.model.cut_plants import Blade, CutPlant
+
+Point = NDArray[np.float64]
+
+BLADE_LIFT_MM, BLADE_LIFT_U_MM = 2.0, 1.0
+"""Mean height of blades above the board, and its doubt between crops and boards."""
+BLADE_OWN_LIFT_U_MM = 1.0
+"""How far a single plant's blades lie from that."""
+STEM_LIFT_U_MM = 1.0
+"""A stem's middle lies its radius above the board; where blades hold its end up, higher."""
+_USUAL_STEM_MM = 1.5
+_PARTING_MM = 0.7
+"""How far along a stalk the border of blade and stem may lie: one standard uncertainty."""
+_BASE_U_MM = 0.5
+"""How far along its stalk a blade may begin."""
+_COUNT_U, _OVERLAP_COUNT_U = 0.2, 0.5
+"""Blades miscounted per plant, and per plant whose blades overlap."""
+_TILT_LENGTH, _TILT_AREA = 1.5, 3.0
+"""Away from the card a doubt of tilt changes lengths across the line from the card by once the
+angle's share, lengths along it by twice, areas by three times."""
+_NOT_THE_BLADES_OWN = frozenset({"blade_folded", "blades_overlap"})
+
+
+@dataclass(frozen=True, slots=True)
+class _Level:
+    """Things at one height above the board.
+
+    Parameters
+    ----------
+    mm : float
+        Size of a cell at that height.
+    lift_u, shared_u : float
+        Relative doubt of lengths by the height, and by height and scale together.
+    """
+
+    mm: float
+    lift_u: float
+    shared_u: float
+
+
+class PlantSizes:
+    """Reads lengths and areas of one plant.
+
+    Parameters
+    ----------
+    view : BoardView
+        The photo that it lies in.
+    plant : CutPlant
+        The plant on the photo's grid.
+    """
+
+    def __init__(self, view: BoardView, plant: CutPlant) -> None:
+        self._view, self._plant = view, plant
+        self._has_stem = len(plant.centre_line) > 1
+        self.place_mm = self._place()
+        width = plant.stem_width_cells * view.grid.step_mm
+        stem_lift = 0.5 * (width if math.isfinite(width) else _USUAL_STEM_MM)
+        self._stem = self._level(stem_lift, STEM_LIFT_U_MM)
+        self._blade = self._level(BLADE_LIFT_MM, BLADE_LIFT_U_MM)
+        away = math.hypot(*(self.place_mm - view.card_mm)) / view.camera_height_mm
+        self._tilt = away * math.radians(view.viewpoint.tilt_u_deg)
+
+    def stem_length(self) -> Reading:
+        """Length of the centre line from the cut to the node, mm."""
+        if not self._has_stem:
+            return Reading()
+        steps = np.diff(self._plant.centre_line, axis=0)
+        length = float(np.hypot(steps[:, 0], steps[:, 1]).sum()) * self._stem.mm
+        ends = self._plant.ends_u_cells * self._stem.mm
+        own = math.hypot(_TILT_LENGTH * self._tilt * length, ends)
+        return Reading(length, self._stem.shared_u * length, own)
+
+    def stem_width(self) -> Reading:
+        """Mean width of the stem, mm."""
+        width = self._plant.stem_width_cells * self._stem.mm
+        if not self._has_stem or not math.isfinite(width):
+            return Reading()
+        shared = math.hypot(self._stem.shared_u * width, 2.0 * self._view.edge_u_mm)
+        return Reading(width, shared, _TILT_LENGTH * self._tilt * width)
+
+    def areas(self) -> Areas:
+        """Areas of stem and leaf, mm2, and what moves them."""
+        leaf, stem = self._plant.leaf, self._plant.stem
+        outer = _outline_cells(leaf + stem)
+        of_leaf, of_stem = _outline_cells(leaf), _outline_cells(stem)
+        edge = self._view.edge_u_mm
+        leaf_mm2 = float(leaf.sum(dtype=np.float64)) * self._blade.mm**2
+        stem_mm2 = float(stem.sum(dtype=np.float64)) * self._stem.mm**2
+        # the border between leaf and stem is in both outlines and no outline of the plant
+        leaf_outline = max(0.5 * (outer + of_leaf - of_stem), 0.0) * self._blade.mm
+        stem_outline = max(0.5 * (outer + of_stem - of_leaf), 0.0) * self._stem.mm
+        unsure = float(np.minimum(leaf, stem).sum(dtype=np.float64)) * self._stem.mm**2
+        width = stem_mm2 / max(0.5 * stem_outline, 1e-9)
+        stalks = math.sqrt(max(len(self._plant.blades), 1))
+        return Areas(
+            stem=stem_mm2 if self._has_stem else math.nan,
+            leaf=leaf_mm2,
+            stem_outline=edge * stem_outline,
+            leaf_outline=edge * leaf_outline,
+            stem_lift=2.0 * self._stem.lift_u * stem_mm2,
+            leaf_lift=2.0 * self._blade.lift_u * leaf_mm2,
+            parting=math.hypot(SAME_WAY * unsure, _PARTING_MM * width * stalks),
+        )
+
+    def stem_area(self, areas: Areas) -> Reading:
+        """Area of stem and leaf stalks, mm2."""
+        if not math.isfinite(areas.stem):
+            return Reading()
+        shared = (2.0 * CARD_SCALE_U * areas.stem, areas.stem_outline, areas.stem_lift)
+        tilt = _TILT_AREA * self._tilt * areas.stem
+        return Reading(areas.stem, math.hypot(*shared), math.hypot(tilt, areas.parting))
+
+    def leaf_area(self, areas: Areas) -> Reading:
+        """Area of the blades, mm2."""
+        shared = (2.0 * CARD_SCALE_U * areas.leaf, areas.leaf_outline, areas.leaf_lift)
+        tilt = _TILT_AREA * self._tilt * areas.leaf
+        lift = 2.0 * BLADE_OWN_LIFT_U_MM / self._view.camera_height_mm * areas.leaf
+        doubtful = SAME_WAY * float(self._doubt().sum(dtype=np.float64)) * self._blade.mm**2
+        own = math.hypot(tilt, lift, areas.parting, doubtful)
+        return Reading(areas.leaf, math.hypot(*shared), own)
+
+    def blade_count(self) -> Reading:
+        """Count the blades that are seen apart."""
+        blades = self._plant.blades
+        overlap = any("blades_overlap" in blade.flags for blade in blades)
+        return Reading(float(len(blades)), 0.0, _OVERLAP_COUNT_U if overlap else _COUNT_U)
+
+    def blade_length(self) -> Reading:
+        """Mean length of the blades that lie flat and alone, mm."""
+        lengths = [one.length_cells for one in self._flat_blades()]
+        return self._of_blades(lengths, edges=1.0, base_u_mm=_BASE_U_MM)
+
+    def blade_width(self) -> Reading:
+        """Mean of the greatest widths of the blades that lie flat and alone, mm."""
+        widths = [one.width_cells for one in self._flat_blades()]
+        return self._of_blades(widths, edges=2.0, base_u_mm=0.0)
+
+    def _flat_blades(self) -> list[Blade]:
+        blades = self._plant.blades
+        return [one for one in blades if not _NOT_THE_BLADES_OWN.intersection(one.flags)]
+
+    def _of_blades(self, cells: list[float], *, edges: float, base_u_mm: float) -> Reading:
+        known = [value for value in cells if math.isfinite(value)]
+        if not known:
+            return Reading()
+        mean = sum(known) / len(known) * self._blade.mm
+        shared = math.hypot(self._blade.shared_u * mean, edges * self._view.edge_u_mm)
+        lift = BLADE_OWN_LIFT_U_MM / self._view.camera_height_mm * mean
+        tilt = _TILT_LENGTH * self._tilt * mean
+        return Reading(mean, shared, math.hypot(lift, tilt, base_u_mm / math.sqrt(len(known))))
+
+    def _doubt(self) -> Plane:
+        """Doubt of the cells that hold the plant's leaf."""
+        around = self._view.doubt[self._plant.box]
+        kept: Plane = np.where(self._plant.leaf > 0, around, np.float32(0.0))
+        return kept
+
+    def _level(self, lift_mm: float, lift_u_mm: float) -> _Level:
+        height = self._view.camera_height_mm
+        # the doubt of the camera's height counts only by the lift that it scales
+        lift_u = math.hypot(lift_u_mm, lift_mm * self._view.viewpoint.distance_u_rel) / height
+        step = self._view.grid.step_mm * (1.0 - lift_mm / height)
+        return _Level(step, lift_u, math.hypot(CARD_SCALE_U, lift_u))
+
+    def _place(self) -> Point:
+        """Where the plant was cut, or its middle, in the card's frame."""
+        if self._has_stem:
+            column, row = self._plant.centre_line[0]
+        else:
+            column, row = middle_cell(self._plant)
+        return self._view.grid.points_mm(np.array([row]), np.array([column])).reshape(2)
+
+
+def _outline_cells(share: Plane) -> float:
+    """Length of the outline of a layer of shares, in cells.
+
+    The integral of the slope of a function is the mean length of its level lines (coarea formula:
+    Federer 1959, Trans. AMS 93:418-491); the levels of a soft edge all run along the outline.
+    """
+    padded = np.pad(share.astype(np.float64), 2)
+    down, right = np.gradient(padded)
+    return float(np.hypot(down, right).sum())
