@@ -16,7 +16,10 @@ def metrics_page() -> str:
         "# What is measured\n",
         _MADE + "Every metric is a column of `results/tray_metrics.csv`; the column `<name>_u` "
         "beside it holds the standard uncertainty of measuring what was in front of the camera "
-        "(not the spread between trays). An empty cell was not measured, and `flags` says why. "
+        "(not the spread between trays). Board columns are means over cut plants: `<name>_sd` is "
+        "the standard deviation between plants, `<name>_se` the standard error of the mean and "
+        "`n_plants` their number; each plant is a row of `results/plants.csv`. An empty cell was "
+        "not measured, and `flags` says why. "
         "Sizes are millimetres as they are, not as they appear: the card's scale is carried to "
         "the plane where the plants are.\n",
     ]

@@ -9,7 +9,14 @@ from pathlib import PurePosixPath
 import click
 
 from traymorph.flags import FLAGS
-from traymorph.model.results import Failure, PhotoCheck, TrayRow
+from traymorph.model.results import (
+    Failure,
+    Measured,
+    PhotoCheck,
+    PlantRow,
+    PlantSpread,
+    TrayRow,
+)
 from traymorph.pipeline.run import RunReport
 
 # What one looks at first; the CSV holds every metric.
@@ -22,6 +29,12 @@ _COLUMNS = (
     ("greenness_index", "greenness"),
     ("leaf_l", "L*"),
     ("leaf_hue_deg", "hue °"),
+)
+# Of cut plants one sees first how they spread.
+_PLANT_COLUMNS = (
+    ("stem_length_mm", "stem mm*"),
+    ("leaf_area_mm2", "leaf mm²*"),
+    ("board_stem_to_leaf_ratio", "stem:leaf*"),
 )
 
 
@@ -52,12 +65,14 @@ def _placed(failure: Failure) -> str:
 def _table(rows: list[TrayRow], list_columns: tuple[str, ...]) -> str:
     """Lines of aligned columns; ± is one standard uncertainty."""
     said = [name for name in ("treatment", "block") if name in list_columns]
-    header = ["tray", *said, *(title for _, title in _COLUMNS)]
+    header = ["tray", *said, *(title for _, title in (*_COLUMNS, *_PLANT_COLUMNS)), "plants"]
     body = [
         [
             row.tray_id,
             *(row.columns.get(name, "") for name in said),
             *(row.metrics[metric].with_doubt() for metric, _ in _COLUMNS),
+            *(_over_plants(row, metric) for metric, _ in _PLANT_COLUMNS),
+            "" if row.n_plants is None else str(row.n_plants),
         ]
         for row in rows
     ]
@@ -78,6 +93,12 @@ def _table(rows: list[TrayRow], list_columns: tuple[str, ...]) -> str:
     return "\n".join(line.rstrip() for line in [*lines, *_footnote(kept)])
 
 
+def _over_plants(row: TrayRow, metric: str) -> str:
+    """Mean over cut plants ± its standard error between them."""
+    spread = row.spread.get(metric, PlantSpread())
+    return Measured(row.metrics[metric].value, spread.standard_error).with_doubt()
+
+
 def _stacked(kept: list[list[str]]) -> str:
     """For a narrow terminal: each tray's values under its name."""
     header, *body = kept
@@ -92,9 +113,16 @@ def _stacked(kept: list[list[str]]) -> str:
 
 
 def _footnote(kept: list[list[str]]) -> list[str]:
-    if any("±" in cell for line in kept for cell in line[1:]):
-        return ["± is one standard uncertainty; about 95 % of true values lie within twice that."]
-    return ["No value could be measured; the flags say why."]
+    header, *body = kept
+    of_plants = [title.endswith("*") for title in header]
+    doubts = {of for line in body for of, cell in zip(of_plants, line, strict=True) if "±" in cell}
+    lines = []
+    if False in doubts:
+        told = "± is one standard uncertainty; about 95 % of true values lie within twice that."
+        lines.append(told)
+    if any(of_plants):
+        lines.append("* mean over cut plants; here ± is its standard error between plants.")
+    return lines or ["No value could be measured; the flags say why."]
 
 
 def _explain_flags(rows: list[TrayRow], checks: Sequence[PhotoCheck]) -> None:
@@ -118,6 +146,7 @@ def report_as_json(report: RunReport) -> str:
     content = {
         "trays": [_row_as_dict(row) for result in report.results for row in result.rows],
         "photos": [_check_as_dict(check) for check in report.checks],
+        "plants": [_plant_as_dict(plant) for plant in report.plants],
         "failures": [
             {"tray_id": f.tray_id, "photo": f.photo, "error": f.message, "exit_code": f.exit_code}
             for f in report.failures
@@ -134,7 +163,28 @@ def _row_as_dict(row: TrayRow) -> dict[str, object]:
     for name, measured in row.metrics.items():
         values[name] = _or_null(measured.value)
         values[f"{name}_u"] = _or_null(measured.u)
+    for name, spread in row.spread.items():
+        values[f"{name}_sd"] = _or_null(spread.sd)
+        values[f"{name}_se"] = _or_null(spread.standard_error)
+    values["n_plants"] = row.n_plants
     values["flags"] = list(row.flags)
+    return values
+
+
+def _plant_as_dict(plant: PlantRow) -> dict[str, object]:
+    day = plant.photographed_on
+    values: dict[str, object] = {
+        "photo": plant.photo,
+        "tray_id": plant.tray_id,
+        "photographed_on": day.isoformat() if day else None,
+        "plant": plant.plant,
+        "x_mm": _or_null(plant.x_mm),
+        "y_mm": _or_null(plant.y_mm),
+    }
+    for name, measured in plant.metrics.items():
+        values[name] = _or_null(measured.value)
+        values[f"{name}_u"] = _or_null(measured.u)
+    values["flags"] = list(plant.flags)
     return values
 
 
