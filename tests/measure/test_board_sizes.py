@@ -1,0 +1,332 @@
+"""Lengths and areas of single cut plants against shapes whose answers are known."""
+
+import math
+
+import numpy as np
+import pytest
+from skimage.measure import label, regionprops
+
+from traymorph.measure.board import measure_cut_plants, together
+from traymorph.measure.cut_plant_grid import BoardPlane, board_grid, middle_cell
+from traymorph.measure.cut_plant_readings import BoardView
+from traymorph.measure.cut_plant_sizes import BLADE_LIFT_MM
+from traymorph.model.cut_plants import Blade, CutPlant
+from traymorph.model.plane_grid import PlaneGrid
+
+STEP = 0.125
+FINE = 5  # cells are drawn as the mean of 5 x 5 points
+ALONG = np.array([1.0, 0.0])
+
+
+def share(shape, inside, step=STEP):
+    """Share of each cell within a shape; `inside` takes x and y in mm, cell (0, 0) at the origin."""
+    at = ((np.arange(max(shape) * FINE) + 0.5) / FINE - 0.5) * step
+    drawn = inside(at[None, : shape[1] * FINE], at[: shape[0] * FINE, None])
+    return drawn.reshape(shape[0], FINE, shape[1], FINE).mean(axis=(1, 3)).astype(np.float32)
+
+
+def disc(x, y, radius):
+    return lambda at_x, at_y: (at_x - x) ** 2 + (at_y - y) ** 2 <= radius**2
+
+
+def polygon(corners):
+    """Convex polygon, corners clockwise as the picture shows them."""
+
+    def inside(at_x, at_y):
+        within = True
+        for (ax, ay), (bx, by) in zip(corners, np.roll(corners, -1, axis=0), strict=True):
+            within &= (bx - ax) * (at_y - ay) - (by - ay) * (at_x - ax) >= 0
+        return within
+
+    return inside
+
+
+def plant_of(leaf, stem=None, line=(), *, width=math.nan, blades=(), flags=(), ends_u=0.0):
+    stem = np.zeros_like(leaf) if stem is None else stem
+    box = tuple(slice(0, n) for n in leaf.shape)
+    points = np.array(line, dtype=float).reshape(-1, 2) / STEP
+    return CutPlant(box, leaf, stem, points, width / STEP, tuple(blades), tuple(flags), ends_u)
+
+
+def blade(length=10.0, width=6.0, flags=()):
+    ends = (np.zeros(2), np.array([length / STEP, 0.0]))
+    return Blade(100.0, *ends, length / STEP, width / STEP, true_leaf=False, flags=tuple(flags))
+
+
+@pytest.fixture
+def view_of(make):
+    """A board seen from above; from very far nothing looks larger for lying higher."""
+
+    def view(shape=(400, 400), height=1e7, edge_u_mm=0.0, **colour):
+        return BoardView(
+            rgb=np.full((*shape, 3), 120, np.uint8),
+            doubt=np.zeros(shape, np.float32),
+            grid=PlaneGrid(np.zeros(2), ALONG, STEP, shape, 0.0),
+            viewpoint=make.above(height),
+            card_mm=np.zeros(2),
+            edge_u_mm=edge_u_mm,
+            colour=make.colour(**colour),
+        )
+
+    return view
+
+
+def read(view, *plants):
+    readings, _, _ = measure_cut_plants(view, plants)
+    return readings if len(readings) > 1 else readings[0]
+
+
+def value(reading, name):
+    return reading.readings[name].value
+
+
+SQUARE = np.array([[8.0, 8.0], [38.0, 8.0], [38.0, 38.0], [8.0, 38.0]])
+
+
+@pytest.mark.parametrize("angle", [0, 7, 30, 45])
+def test_area_of_a_turned_square(view_of, angle):
+    a = np.radians(angle)
+    turn = np.array([[np.cos(a), -np.sin(a)], [np.sin(a), np.cos(a)]])
+    corners = (SQUARE - 23.0) @ turn.T + 25.0
+    got = read(view_of(), plant_of(share((400, 400), polygon(corners))))
+    assert value(got, "leaf_area_mm2") == pytest.approx(900.0, rel=0.002)
+
+
+def test_area_is_that_of_scikit_image_where_cells_are_whole(view_of):
+    rng = np.random.default_rng(3)
+    hard = (rng.random((60, 60)) > 0.3).astype(np.float32)
+    whole = label(hard, connectivity=2)
+    largest = max(regionprops(whole), key=lambda region: region.area)
+    leaf = (whole == largest.label).astype(np.float32)
+    got = read(view_of((60, 60)), plant_of(leaf))
+    assert value(got, "leaf_area_mm2") == pytest.approx(largest.area * STEP**2, rel=1e-6)
+
+
+def test_the_outline_is_as_long_as_the_circle(view_of):
+    # circumference 2 pi r; the edge's doubt of 1 mm moves the area by just that
+    leaf = share((400, 400), disc(25, 25, 15))
+    areas = read(view_of(edge_u_mm=1.0), plant_of(leaf)).areas
+    assert areas.leaf_outline == pytest.approx(2 * np.pi * 15, rel=0.02)
+    assert areas.stem_outline == pytest.approx(0.0, abs=0.01)
+
+
+def test_the_border_of_leaf_and_stem_is_no_outline(view_of):
+    stem = share((400, 400), polygon(np.array([[5, 20], [25, 20], [25, 24], [5, 24]])))
+    leaf = share((400, 400), polygon(np.array([[25, 10], [45, 10], [45, 34], [25, 34]])))
+    areas = read(view_of(edge_u_mm=1.0), plant_of(leaf, stem, [(5, 22), (25, 22)], width=4)).areas
+    # by counting: 20 + 4 + 20 of the stem, 24 + 20 + 20 + 20 of the leaf lie outside
+    assert areas.stem_outline == pytest.approx(44.0, rel=0.05)
+    assert areas.leaf_outline == pytest.approx(84.0, rel=0.05)
+
+
+def test_length_of_a_centre_line_and_where_it_begins(view_of):
+    t = np.linspace(0, np.pi / 2, 400)
+    quarter = np.column_stack([25 + 20 * np.cos(t), 25 + 20 * np.sin(t)])
+    plant = plant_of(share((400, 400), disc(25, 25, 5)), line=quarter, width=1.5)
+    got = read(view_of(), plant)
+    assert value(got, "stem_length_mm") == pytest.approx(10 * np.pi, rel=1e-4)
+    assert value(got, "stem_width_mm") == pytest.approx(1.5)
+    assert (got.x_mm, got.y_mm) == pytest.approx((45.0, 25.0))
+
+
+@pytest.mark.parametrize("height", [240.0, 300.0, 500.0])
+def test_what_lies_above_the_board_is_not_read_too_large(view_of, height):
+    # A disc of radius 12 at the blades' height looks H / (H - h) larger in the plane of the card.
+    larger = height / (height - BLADE_LIFT_MM)
+    leaf = share((400, 400), disc(25, 25, 12 * larger))
+    long, wide = 10 * larger, 6 * larger
+    got = read(view_of(height=height), plant_of(leaf, blades=[blade(long, wide)]))
+    assert value(got, "leaf_area_mm2") == pytest.approx(np.pi * 144, rel=0.002)
+    assert value(got, "blade_length_mm") == pytest.approx(10.0, rel=1e-6)
+    assert value(got, "board_blade_width_mm") == pytest.approx(6.0, rel=1e-6)
+
+
+def test_a_stem_lies_its_radius_above_the_board(view_of):
+    height, radius = 300.0, 1.0
+    larger = height / (height - radius)
+    line = [(5, 5), (5 + 40 * larger, 5)]
+    plant = plant_of(share((400, 400), disc(25, 25, 5)), line=line, width=2 * radius)
+    got = read(view_of(height=height), plant)
+    assert value(got, "stem_length_mm") == pytest.approx(40.0, rel=1e-5)
+
+
+def test_without_a_stem_its_columns_are_empty_and_leaf_is_not(view_of):
+    leaf = share((400, 400), disc(25, 30, 10))
+    plant = plant_of(leaf, share((400, 400), disc(10, 10, 2)), flags=["no_node"])
+    got = read(view_of(), plant)
+    for name in ("stem_length_mm", "stem_width_mm", "stem_area_mm2"):
+        assert math.isnan(value(got, name))
+    assert math.isnan(got.metrics()["board_stem_to_leaf_ratio"].value)
+    assert value(got, "leaf_area_mm2") == pytest.approx(np.pi * 100, rel=0.002)
+    assert got.flags == ("no_node",)
+
+
+def test_folded_and_overlapping_blades_count_and_are_not_sized(view_of):
+    blades = [blade(10, 6), blade(4, 1, ["blade_folded"]), blade(20, 9, ["blades_overlap"])]
+    got = read(view_of(), plant_of(share((400, 400), disc(25, 25, 9)), blades=blades))
+    assert value(got, "blade_count") == 3
+    assert value(got, "blade_length_mm") == pytest.approx(10.0)
+    assert value(got, "board_blade_width_mm") == pytest.approx(6.0)
+    assert got.flags == ("blade_folded", "blades_overlap")
+    alone = read(view_of(), plant_of(share((400, 400), disc(25, 25, 9)), blades=blades[1:2]))
+    assert math.isnan(value(alone, "blade_length_mm"))
+
+
+def test_a_touching_group_is_measured_but_does_not_count(view_of):
+    leaf = share((400, 400), disc(25, 25, 9))
+    apart, group = read(view_of(), plant_of(leaf), plant_of(leaf, flags=["plants_touch"]))
+    assert apart.counts
+    assert not group.counts
+    assert value(group, "leaf_area_mm2") > 0
+
+
+# --- doubt
+
+
+def u_of(reading, name):
+    return reading.readings[name]
+
+
+def test_doubt_of_the_lift_is_shared_and_shrinks_with_height(view_of):
+    plant = plant_of(share((400, 400), disc(25, 25, 12)))
+    near, far = (u_of(read(view_of(height=h), plant), "leaf_area_mm2") for h in (250, 500))
+    # 2 x 1 mm / 250 mm and the card's 2 x 0.3 %, of what is left of 452 mm2 at 2 mm above
+    area = 452.4 * (248 / 250) ** 2
+    assert near.shared_u == pytest.approx(area * math.hypot(0.008, 0.006), rel=0.01)
+    assert far.shared_u < near.shared_u
+
+
+def test_doubt_of_the_outline_goes_with_its_length(view_of):
+    thin = share((400, 400), polygon(np.array([[5, 20], [45, 20], [45, 22], [5, 22]])))
+    got = u_of(read(view_of(edge_u_mm=0.05), plant_of(thin)), "leaf_area_mm2")
+    # 84 mm of outline on 80 mm2
+    assert got.shared_u == pytest.approx(math.hypot(0.05 * 84, 0.006 * 80), rel=0.05)
+
+
+def test_doubt_of_the_stem_s_ends_is_the_plant_s_own(view_of):
+    line = [(5, 5), (45, 5)]
+    plant = plant_of(share((400, 400), disc(25, 25, 5)), line=line, width=2, ends_u=0.5 / STEP)
+    got = u_of(read(view_of(), plant), "stem_length_mm")
+    assert got.own_u == pytest.approx(0.5, rel=0.01)
+    assert got.shared_u == pytest.approx(0.003 * 40, rel=0.01)
+
+
+def test_doubt_of_tilt_grows_away_from_the_card(view_of):
+    leaf = share((400, 400), disc(25, 25, 5))
+    view = view_of(height=300.0)
+    plant = plant_of(leaf, line=[(5, 5), (45, 5)], width=2)
+    far = BoardView(
+        view.rgb, view.doubt, view.grid, view.viewpoint, np.array([-200.0, 5.0]), 0.0, view.colour
+    )
+    assert u_of(read(far, plant), "stem_length_mm").own_u > u_of(
+        read(view, plant), "stem_length_mm"
+    ).own_u
+
+
+def test_doubtful_masks_widen_the_doubt_of_leaf(view_of):
+    plant = plant_of(share((400, 400), disc(25, 25, 12)))
+    sure, unsure = view_of(), view_of()
+    unsure.doubt[:] = 0.2
+    assert (
+        u_of(read(unsure, plant), "leaf_area_mm2").own_u
+        > 2 * u_of(read(sure, plant), "leaf_area_mm2").own_u
+    )
+
+
+# --- colour
+
+
+def test_colours_carry_the_board_s_names(view_of):
+    readings, colours, flags = measure_cut_plants(
+        view_of(), [plant_of(share((400, 400), disc(25, 25, 12)))]
+    )
+    # sRGB 120, 120, 120 is L* 50.4 by the formulae of IEC 61966-2-1 and CIE 15
+    assert colours["board_leaf_l"].value == pytest.approx(50.4, abs=0.1)
+    assert readings[0].colours["board_leaf_l"].value == pytest.approx(50.4, abs=0.1)
+    assert "leaf_l" not in colours
+    assert flags == ("hue_outside_index",)
+
+
+def test_light_that_shows_no_colour_leaves_sizes(view_of):
+    readings, colours, flags = measure_cut_plants(
+        view_of(shows=False), [plant_of(share((400, 400), disc(25, 25, 12)))]
+    )
+    assert all(math.isnan(one.value) for one in colours.values())
+    assert flags == ("light_unfit_for_colour",)
+    assert value(readings[0], "leaf_area_mm2") > 0
+
+
+def test_touching_plants_give_the_photo_no_colour(view_of):
+    leaf = share((400, 400), disc(25, 25, 12))
+    _, colours, _ = measure_cut_plants(view_of(), [plant_of(leaf, flags=["plants_touch"])])
+    assert math.isnan(colours["board_leaf_l"].value)
+
+
+def test_a_board_without_plants_is_told(view_of):
+    readings, colours, flags = measure_cut_plants(view_of((1, 1)), [])
+    assert readings == ()
+    assert flags == ("no_plants_on_board",)
+    assert all(math.isnan(one.value) for one in colours.values())
+
+
+# --- the way to the board's plane and back
+
+
+def on_board(make, tilt, shape):
+    viewpoint = make.above(300.0, focal=1100.0, size=(800, 600), tilt_deg=tilt)
+    masks = make.masks(viewpoint, 0.0, shape)
+    grid = board_grid(viewpoint, masks.leaf, 1.0)
+    return masks, grid, BoardPlane(grid, viewpoint, 1.0, masks.leaf.shape)
+
+
+@pytest.mark.parametrize("tilt", [0.0, 6.0, 12.0])
+@pytest.mark.parametrize("at", [(0.0, 0.0), (-70.0, 40.0)])
+def test_areas_are_kept_on_the_way_to_the_plane(make, tilt, at):
+    masks, grid, plane = on_board(make, tilt, disc(*at, 12.0))
+    area = float(plane.layer(masks.leaf).sum()) * grid.step_mm**2
+    assert area == pytest.approx(np.pi * 144, rel=0.004)
+
+
+def test_the_way_back_ends_where_it_began(make):
+    masks, _, plane = on_board(make, 12.0, disc(-50.0, 30.0, 10.0))
+    back = plane.in_photo(plane.layer(masks.leaf))
+    both = np.minimum(back, masks.leaf).sum() / np.maximum(back, masks.leaf).sum()
+    assert both > 0.97
+    assert back.shape == masks.leaf.shape
+
+
+def test_columns_run_as_the_photo_shows_them(make):
+    _, grid, plane = on_board(make, 0.0, lambda x, y: disc(-40, 0, 5)(x, y) | disc(40, 0, 5)(x, y))
+    assert grid.along == pytest.approx([1.0, 0.0], abs=1e-6)
+    assert grid.step_mm == pytest.approx(300 / 1100, rel=1e-3)
+    left = plane.layer(np.eye(600, 800, dtype=np.float32))
+    assert left.shape == grid.shape
+
+
+def test_the_edge_of_the_photo_and_the_card_are_edges(make):
+    shape = (lambda x, y: (abs(x) < 200) & (abs(y) < 200))
+    _, grid, plane = on_board(make, 0.0, shape)
+    card = np.zeros((600, 800), bool)
+    card[200:300, 300:400] = True
+    edge = plane.at_edge(card)
+    (column, row), (inner_x, inner_y) = (
+        grid.cells(np.array([[x, y]]))[0].round().astype(int)
+        for x, y in (
+            ((350 - 399.5) * 300 / 1100, (250 - 299.5) * 300 / 1100),
+            ((500 - 399.5) * 300 / 1100, (250 - 299.5) * 300 / 1100),
+        )
+    )
+    assert edge[row, column]
+    assert not edge[inner_y, inner_x]
+    assert edge[0].all()
+    assert edge[:, -1].all()
+
+
+def test_plants_are_drawn_together_and_know_their_middles():
+    leaf = share((100, 100), disc(6, 4, 2))
+    part = (slice(10, 60), slice(20, 90))
+    plant = CutPlant(part, leaf[part], 0 * leaf[part], np.zeros((0, 2)), math.nan, ())
+    assert np.array(middle_cell(plant)) * STEP == pytest.approx([6, 4], abs=0.01)
+    drawn, stem = together((100, 100), [plant, plant])
+    assert drawn == pytest.approx(leaf)
+    assert not stem.any()
