@@ -112,7 +112,8 @@ class _Ground:
         self.around = np.stack([dx[near], dy[near]], 1)
 
     def cells(self, points: NDArray) -> NDArray:
-        return np.unique(np.floor(points[:, :2] + HALF_MM).astype(int), axis=0)
+        column, row = np.floor(points[:, :2] + HALF_MM).astype(int).T
+        return np.stack(np.divmod(np.unique(column * 4 * self.side + row), 4 * self.side), 1)
 
     def free(self, cells: NDArray) -> bool:
         inside = np.all((cells > 8) & (cells < self.side - 8))

@@ -60,7 +60,8 @@ class Plant:
     def outline_points(self) -> NDArray:
         """Some of the vertices (n, 3), about one in each cell of 0.6 mm in plan."""
         points = self.points()
-        _, first = np.unique(np.floor(points[:, :2] / 0.6).astype(int), axis=0, return_index=True)
+        cell = np.floor(points[:, :2] / 0.6).astype(int)
+        _, first = np.unique(cell[:, 0] * 100_000 + cell[:, 1], return_index=True)
         return points[first]
 
     def points(self) -> NDArray:
