@@ -135,16 +135,20 @@ def lay_plants(spec: dict, crop: crops.Crop, card: Card,
     main = rng.uniform(0, 2 * np.pi)
     pairs = ["touch"] * how["touching"] + ["cross"] * how["crossing"]
     placed: list[Plant] = []
+    paired: set[int] = set()
     first_blade = 0
     while len(placed) < how["count"]:
         plant = maker.plant()
-        wanted = pairs.pop() if pairs and placed else None
+        single = [k for k in range(len(placed)) if k not in paired]
+        wanted = pairs.pop() if pairs and single else None
         if spec["bad"] == "heap":
             plant = plant.placed(rng.uniform(0, 2 * np.pi), _beside(card, rng))
             for below in placed:
                 plant = plant.raised_over(below.spine[:, :2], 6.0, 0.5)
         elif wanted:
-            plant = _pair_up(plant, placed, wanted, card, ground, rng)
+            other = single[int(rng.integers(len(single)))]
+            paired |= {other, len(placed)}
+            plant = _pair_up(plant, placed, other, wanted, card, ground, rng)
         else:
             plant = _alone(plant, how["layout"], main, ground, rng)
         ground.take(ground.cells(plant.points()))
@@ -196,17 +200,23 @@ def _card_cells(card: Card, ground: _Ground) -> NDArray:
     return ground.cells(points.reshape(-1, 3))
 
 
-def _pair_up(plant: Plant, placed: list[Plant], wanted: str, card: Card, ground: _Ground,
-             rng: np.random.Generator) -> Plant:  # fmt: skip
-    """Lay the plant so that it touches or crosses one that lies there, and nobody else."""
+def _pair_up(  # noqa: PLR0917
+    plant: Plant,
+    placed: list[Plant],
+    other: int,
+    wanted: str,
+    card: Card,
+    ground: _Ground,
+    rng: np.random.Generator,
+) -> Plant:
+    """Lay the plant so that it touches or crosses another one, and nobody else."""
+    rest = _Ground(GAP_MM)
+    rest.take(_card_cells(card, rest))
+    for k, p in enumerate(placed):
+        if k != other:
+            rest.take(rest.cells(p.points()))
     for _ in range(12):
-        other = placed[int(rng.integers(len(placed)))]
-        rest = _Ground(GAP_MM)
-        rest.take(_card_cells(card, rest))
-        for p in placed:
-            if p is not other:
-                rest.take(rest.cells(p.points()))
-        found = _onto(plant, other, wanted, rest, rng)
+        found = _onto(plant, placed[other], wanted, rest, rng)
         if found is not None:
             return found
     return _alone(plant, "any", 0.0, ground, rng)

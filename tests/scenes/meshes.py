@@ -109,6 +109,7 @@ def tubes(
     part: int,
     plant: NDArray | None = None,
     sides: int = 6,
+    lying: bool = False,
 ) -> Mesh:
     """Tubes along polylines.
 
@@ -120,11 +121,14 @@ def tubes(
     part : class of all the tubes
     plant : (n,) number of each tube's plant
     sides : corners of the cross section
+    lying : the tubes never run upwards, so that z steadies their cross sections all along
     """
     n, k, _ = centres.shape
     tangent = unit(np.gradient(centres, axis=1))
     # A side direction that no stem follows for long keeps the frame from collapsing.
     helper = np.where(np.abs(tangent[..., :1]) < 0.9, [1.0, 0.0, 0.0], [0.0, 1.0, 0.0])
+    if lying:
+        helper = np.broadcast_to([0.0, 0.0, 1.0], tangent.shape)
     u = across(tangent, helper)
     v = np.cross(tangent, u)
     angle = np.arange(sides) * (2 * np.pi / sides)

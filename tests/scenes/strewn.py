@@ -154,8 +154,9 @@ def closed_tube(spine: NDArray, radius: NDArray, colours: NDArray, part: int = m
     radii = np.concatenate([[1e-3], radius, radius[-1] * np.cos(turn * np.pi / 2)])
     tint = np.concatenate([colours[:1], colours, np.repeat(colours[-1:], 3, 0)])
     return meshes.tubes(
-        centre[None], radii[None], tint[None], part=part, plant=np.zeros(1, int), sides=sides
-    )
+        centre[None], radii[None], tint[None], part=part, plant=np.zeros(1, int), sides=sides,
+        lying=True,
+    )  # fmt: skip
 
 
 def stem_colours(foot: NDArray, top: NDArray, rng: np.random.Generator, count: int) -> NDArray:
