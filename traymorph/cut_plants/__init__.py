@@ -1,1 +1,1 @@
-"""Tells the cut plants on a board apart and how each is built: stem, node, blades."""
+"""Tells cut plants on a board apart and finds how each is built: cut, stem, node, blades."""

@@ -1,0 +1,92 @@
+"""Size of single leaf blades."""
+
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+Floats = NDArray[Any]
+Mask = NDArray[np.bool_]
+Points = NDArray[np.float64]
+
+_SLICES = 24
+_FEWEST_CELLS = 12
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class BladeShape:
+    """A blade's size, cells.
+
+    Parameters
+    ----------
+    area, length, width : float
+        As in :class:`traymorph.model.cut_plants.Blade`.
+    tip : ndarray, shape (2,)
+        (x, y) of the far end of its middle.
+    """
+
+    area: float
+    length: float
+    width: float
+    tip: Points
+
+
+def blade_shape(share: Floats, region: Mask, base: Points) -> BladeShape | None:
+    """Area, length and width of one blade.
+
+    Parameters
+    ----------
+    share : ndarray of float32, shape (h, w)
+        Share of leaf.
+    region : ndarray of bool, shape (h, w)
+        Cells of the blade, its soft edge included.
+    base : ndarray, shape (2,)
+        (x, y) of where the stalk joins.
+
+    Returns
+    -------
+    BladeShape or None
+        None where the region holds next to no leaf.
+
+    Notes
+    -----
+    The axis runs from the base through the blade's centroid. Length is that of the middles of
+    slices across the axis, so that a bent blade reads its own length; width is the greatest
+    distance of the outline across the axis.
+    """
+    area = float(share[region].sum())
+    rows, columns = np.nonzero(region & (share >= 0.5))
+    if len(rows) < _FEWEST_CELLS:
+        return None
+    cells = np.column_stack([columns, rows]).astype(np.float64)
+    axis = cells.mean(axis=0) - base
+    reach = float(np.hypot(*axis))
+    if reach < 1.0:
+        return None
+    axis /= reach
+    along = (cells - base) @ axis
+    aside = (cells - base) @ np.array([-axis[1], axis[0]])
+    end = float(along.max()) + 0.5
+    start = max(min(float(along.min()), 0.0), -0.25 * end)
+    middles, width = _slices(along, aside, start, end)
+    middles = np.vstack([[0.0, 0.0], middles[middles[:, 0] > 0.1 * end]])
+    tip = np.array([end, middles[-1, 1]])
+    line = np.vstack([middles, tip])
+    length = float(np.hypot(*np.diff(line, axis=0).T).sum())
+    at = base + tip[0] * axis + tip[1] * np.array([-axis[1], axis[0]])
+    return BladeShape(area, length, width, at)
+
+
+def _slices(along: Points, aside: Points, start: float, end: float) -> tuple[Points, float]:
+    """Middles (along, aside) of slices across the axis, and the greatest width."""
+    count = max(min(_SLICES, int((end - start) / 2.0)), 2)
+    edges = np.linspace(start, end, count + 1)
+    which = np.clip(np.searchsorted(edges, along, side="right") - 1, 0, count - 1)
+    low, high = np.full(count, np.inf), np.full(count, -np.inf)
+    np.minimum.at(low, which, aside)
+    np.maximum.at(high, which, aside)
+    filled = np.isfinite(low)
+    places = (edges[:-1] + edges[1:])[filled] / 2.0
+    middles = np.column_stack([places, (low + high)[filled] / 2.0])
+    return middles, float((high - low)[filled].max()) + 0.5

@@ -1,0 +1,66 @@
+"""What colours leaf and stem have in one photo of cut plants."""
+
+from typing import Any
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from traymorph.cut_plants.centre_line import probe
+from traymorph.cut_plants.colours import TissueColours, learn, to_lab
+from traymorph.cut_plants.silhouettes import Run, Silhouette
+from traymorph.cut_plants.skeleton import Skeleton
+
+Floats = NDArray[Any]
+
+_SURELY_BLADE = 1.8
+"""Distance from the outline, in half widths of the stem, from which a cell is surely blade."""
+_END_CELLS = 5
+_MOST_CELLS = 2000
+
+
+def colours_of_photo(
+    pieces: list[Silhouette], labs: list[Floats], half_width: float
+) -> TissueColours | None:
+    """Colours of leaf and stem from the sure cells of all pieces; None where there are too few."""
+    leaf, stem = [], []
+    for piece, lab in zip(pieces, labs, strict=True):
+        if piece.runs:
+            cells = _sure(piece, piece.runs[0], lab, half_width)
+            leaf.append(cells[0])
+            stem.append(cells[1])
+    return learn(np.vstack(leaf), np.vstack(stem)) if leaf else None
+
+
+def colours_of_plant(
+    piece: Silhouette, run: Run, lab: Floats, photo: TissueColours
+) -> TissueColours:
+    """The photo's colours, drawn towards those of one plant."""
+    return learn(*_sure(piece, run, lab, run.half_width), photo) or photo
+
+
+def smooth_lab(rgb: NDArray[np.uint8], piece: Silhouette) -> Floats:
+    """L*, a*, b* within a piece's box, each cell averaged with its neighbours of the same piece."""
+    lab = to_lab(np.ascontiguousarray(rgb[piece.box]))
+    inside = piece.mask.astype(np.float32)
+    total = cv2.blur(lab * inside[..., None], (3, 3))
+    weight = cv2.blur(inside, (3, 3))
+    mean: Floats = total / np.maximum(weight, np.float32(1e-3))[..., None]
+    return mean
+
+
+def odds_along(skeleton: Skeleton, lab: Floats, colours: TissueColours) -> NDArray[np.float64]:
+    """Log-odds of leaf by colour at the cells of a skeleton."""
+    odds = colours.leaf_odds(lab).astype(np.float32)
+    return probe(odds, skeleton.points)
+
+
+def _sure(
+    piece: Silhouette, run: Run, lab: Floats, half_width: float
+) -> tuple[Floats, Floats]:
+    depth = cv2.distanceTransform(piece.mask.astype(np.uint8), cv2.DIST_L2, cv2.DIST_MASK_3)
+    leaf = lab[depth >= _SURELY_BLADE * half_width]
+    leaf = leaf[:: max(len(leaf) // _MOST_CELLS, 1)]
+    at = np.round(piece.skeleton.points[run.cells[_END_CELLS:]]).astype(int)
+    at = np.clip(at, 0, np.array(piece.mask.shape)[::-1] - 1)
+    return leaf, lab[at[:, 1], at[:, 0]]
