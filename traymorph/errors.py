@@ -118,6 +118,10 @@ class CardTooTiltedError(CardError):
     """The camera looks at the card at too flat an angle."""
 
 
+class CardColourError(CardError):
+    """The printed colours cannot be read off a photo of the card."""
+
+
 class TrayNotFoundError(PhotoError):
     """The tray's opening or front wall cannot be found in the photo."""
 

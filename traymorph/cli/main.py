@@ -12,6 +12,7 @@ from traymorph.errors import ExitCode, MissingDependencyError, TraymorphError
 # Command name -> one line of help, so that `traymorph --help` imports none of them.
 _COMMANDS = {
     "card": "Draw the reference card to print.",
+    "calibrate": "Register the colours that your print of the card really has.",
     "measure": "Measure trays from their photos.",
     "metrics": "Explain every column of the results.",
 }
