@@ -78,7 +78,7 @@ def build(spec: dict, cards: Path) -> Laid:
     items += _distractors(spec, crop, plants, ground, rng)
     items += _board_items(spec, things, rng)
     if spec["bad"] == "hand":
-        items.append(_arm(things, rng))
+        items.append(_arm(things, card, rng))
     if spec["bad"] == "cut_off":
         # The picture shows the card and what lies on one side of its middle.
         middle = things[:, :2].mean(0)
@@ -443,11 +443,11 @@ def _cloth(kind: str, rng: np.random.Generator, height: int, width: int) -> NDAr
     return np.clip(image, 0.004, 0.92).astype(np.float32)
 
 
-def _arm(things: NDArray, rng: np.random.Generator) -> Item:
-    """A forearm with a hand that reaches in over the board."""
+def _arm(things: NDArray, card: Card, rng: np.random.Generator) -> Item:
+    """A forearm with a hand that reaches in over the plants, from the side away from the card."""
     low, high = things[:, :2].min(0), things[:, :2].max(0)
-    tip = np.array([high[0] * 0.35 + low[0] * 0.65, low[1] * 0.75 + high[1] * 0.25])
-    way = meshes.unit(np.array([0.5, -1.0]))
+    way = meshes.unit((low + high) / 2 - card.corners[:, :2].mean(0) + [1.0, 0])
+    tip = (low + high) / 2 + 0.12 * (high - low) * way
     skin = paint(*((224, 172, 142), (198, 142, 108), (140, 92, 66))[int(rng.integers(3))])
     parts = []
     s = np.linspace(0, 1, 30)
