@@ -11,16 +11,16 @@ from traymorph.model.results import Measured
 from traymorph.model.trial import SampleWeight
 
 
-def plant(
-    length=math.nan, leaf=100.0, stem=math.nan, *, flags=(), counts=True, shared=0.0, own=0.0,
-    colours=None, parting=0.0,
-):  # fmt: skip
+def plant(length=math.nan, leaf=100.0, stem=math.nan, *, shared=0.0, own=0.0, **more):
     readings = {name: Reading() for name in PER_PLANT}
     readings["leaf_area_mm2"] = Reading(leaf, shared, own)
     if math.isfinite(length):
         readings["stem_length_mm"] = Reading(length, shared, own)
-    areas = Areas(stem, leaf, 0.0, 0.0, 0.0, 0.0, parting)
-    return PlantReading(0.0, 0.0, readings, colours or {}, areas, tuple(flags), counts)
+    areas = Areas(stem, leaf, 0.0, 0.0, 0.0, 0.0, 0.0)
+    held = {"colours": {}, "flags": (), "counts": True} | more
+    return PlantReading(
+        0.0, 0.0, readings, held["colours"], areas, tuple(held["flags"]), held["counts"]
+    )
 
 
 def test_mean_and_spread_of_a_worked_example():

@@ -9,7 +9,7 @@ from skimage.measure import label, regionprops
 from traymorph.measure.board import measure_cut_plants, together
 from traymorph.measure.cut_plant_grid import BoardPlane, board_grid, middle_cell
 from traymorph.measure.cut_plant_readings import BoardView
-from traymorph.measure.cut_plant_sizes import BLADE_LIFT_MM
+from traymorph.measure.cut_plant_sizes import BLADE_LIFT_MM, BLADE_LIFT_U_MM, STEM_REST_MM
 from traymorph.model.cut_plants import Blade, CutPlant
 from traymorph.model.plane_grid import PlaneGrid
 
@@ -19,7 +19,7 @@ ALONG = np.array([1.0, 0.0])
 
 
 def share(shape, inside, step=STEP):
-    """Share of each cell within a shape; `inside` takes x and y in mm, cell (0, 0) at the origin."""
+    """Share of each cell within a shape; `inside` takes x and y in mm from cell (0, 0)."""
     at = ((np.arange(max(shape) * FINE) + 0.5) / FINE - 0.5) * step
     drawn = inside(at[None, : shape[1] * FINE], at[: shape[0] * FINE, None])
     return drawn.reshape(shape[0], FINE, shape[1], FINE).mean(axis=(1, 3)).astype(np.float32)
@@ -41,11 +41,12 @@ def polygon(corners):
     return inside
 
 
-def plant_of(leaf, stem=None, line=(), *, width=math.nan, blades=(), flags=(), ends_u=0.0):
+def plant_of(leaf, stem=None, line=(), *, width=math.nan, ends_u=0.0, **more):
     stem = np.zeros_like(leaf) if stem is None else stem
     box = tuple(slice(0, n) for n in leaf.shape)
     points = np.array(line, dtype=float).reshape(-1, 2) / STEP
-    return CutPlant(box, leaf, stem, points, width / STEP, tuple(blades), tuple(flags), ends_u)
+    blades, flags = tuple(more.get("blades", ())), tuple(more.get("flags", ()))
+    return CutPlant(box, leaf, stem, points, width / STEP, blades, flags, ends_u)
 
 
 def blade(length=10.0, width=6.0, flags=()):
@@ -143,7 +144,7 @@ def test_what_lies_above_the_board_is_not_read_too_large(view_of, height):
 
 def test_a_stem_lies_its_radius_above_the_board(view_of):
     height, radius = 300.0, 1.0
-    larger = height / (height - radius)
+    larger = height / (height - radius - STEM_REST_MM)
     line = [(5, 5), (5 + 40 * larger, 5)]
     plant = plant_of(share((400, 400), disc(25, 25, 5)), line=line, width=2 * radius)
     got = read(view_of(height=height), plant)
@@ -190,9 +191,10 @@ def u_of(reading, name):
 def test_doubt_of_the_lift_is_shared_and_shrinks_with_height(view_of):
     plant = plant_of(share((400, 400), disc(25, 25, 12)))
     near, far = (u_of(read(view_of(height=h), plant), "leaf_area_mm2") for h in (250, 500))
-    # 2 x 1 mm / 250 mm and the card's 2 x 0.3 %, of what is left of 452 mm2 at 2 mm above
-    area = 452.4 * (248 / 250) ** 2
-    assert near.shared_u == pytest.approx(area * math.hypot(0.008, 0.006), rel=0.01)
+    # twice the lift's share of 250 mm and the card's 2 x 0.3 %, of what the lift leaves
+    area = 452.4 * (1 - BLADE_LIFT_MM / 250) ** 2
+    lift = 2 * BLADE_LIFT_U_MM / 250
+    assert near.shared_u == pytest.approx(area * math.hypot(lift, 0.006), rel=0.01)
     assert far.shared_u < near.shared_u
 
 
@@ -218,9 +220,10 @@ def test_doubt_of_tilt_grows_away_from_the_card(view_of):
     far = BoardView(
         view.rgb, view.doubt, view.grid, view.viewpoint, np.array([-200.0, 5.0]), 0.0, view.colour
     )
-    assert u_of(read(far, plant), "stem_length_mm").own_u > u_of(
-        read(view, plant), "stem_length_mm"
-    ).own_u
+    assert (
+        u_of(read(far, plant), "stem_length_mm").own_u
+        > u_of(read(view, plant), "stem_length_mm").own_u
+    )
 
 
 def test_doubtful_masks_widen_the_doubt_of_leaf(view_of):
@@ -304,8 +307,7 @@ def test_columns_run_as_the_photo_shows_them(make):
 
 
 def test_the_edge_of_the_photo_and_the_card_are_edges(make):
-    shape = (lambda x, y: (abs(x) < 200) & (abs(y) < 200))
-    _, grid, plane = on_board(make, 0.0, shape)
+    _, grid, plane = on_board(make, 0.0, lambda x, y: (abs(x) < 200) & (abs(y) < 200))
     card = np.zeros((600, 800), bool)
     card[200:300, 300:400] = True
     edge = plane.at_edge(card)

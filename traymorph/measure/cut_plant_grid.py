@@ -15,6 +15,8 @@ _MOST_CELLS = 20_000_000
 """A board seen at a very flat angle is cut into coarser cells than its photo would give."""
 _EDGE_PX = 1.5
 """A plant this near to the photo's edge may go on beyond it."""
+_CARD_REACH_MM = 1.25
+"""A plant this near to the card may go on below it: the card's own edge and its shadow hide it."""
 
 Plane = NDArray[np.float32]
 Picture = NDArray[np.uint8]
@@ -119,8 +121,10 @@ class BoardPlane:
             Where the card lies in the reduced photo.
         """
         rows, columns = self._shape
-        reach = cv2.dilate(card.astype(np.uint8), np.ones((3, 3), np.uint8))
-        on_card = cv2.remap(reach, self._x, self._y, cv2.INTER_NEAREST) > 0
+        lies = cv2.remap(card.astype(np.uint8), self._x, self._y, cv2.INTER_NEAREST)
+        side = 2 * math.ceil(_CARD_REACH_MM / self.grid.step_mm) + 1
+        near = cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (side, side))
+        on_card = cv2.dilate(lies, near) > 0
         outside = (
             (self._x < _EDGE_PX)
             | (self._y < _EDGE_PX)

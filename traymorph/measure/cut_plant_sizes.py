@@ -19,12 +19,14 @@ from traymorph.model.cut_plants import Blade, CutPlant
 
 Point = NDArray[np.float64]
 
-BLADE_LIFT_MM, BLADE_LIFT_U_MM = 2.0, 1.0
-"""Mean height of blades above the board, and its doubt between crops and boards."""
-BLADE_OWN_LIFT_U_MM = 1.0
+BLADE_LIFT_MM, BLADE_LIFT_U_MM = 1.7, 0.7
+"""Mean height of blades above the card's face, and its doubt between crops, boards and cards:
+rendered plants laid on boards, with the card as thick as paper."""
+BLADE_OWN_LIFT_U_MM = 0.6
 """How far a single plant's blades lie from that."""
-STEM_LIFT_U_MM = 1.0
-"""A stem's middle lies its radius above the board; where blades hold its end up, higher."""
+STEM_REST_MM, STEM_LIFT_U_MM = 0.2, 0.5
+"""A stem's middle lies its radius above the board and, being bent and held up by its blades,
+somewhat more."""
 _USUAL_STEM_MM = 1.5
 _PARTING_MM = 0.7
 """How far along a stalk the border of blade and stem may lie: one standard uncertainty."""
@@ -71,7 +73,7 @@ class PlantSizes:
         self._has_stem = len(plant.centre_line) > 1
         self.place_mm = self._place()
         width = plant.stem_width_cells * view.grid.step_mm
-        stem_lift = 0.5 * (width if math.isfinite(width) else _USUAL_STEM_MM)
+        stem_lift = STEM_REST_MM + 0.5 * (width if math.isfinite(width) else _USUAL_STEM_MM)
         self._stem = self._level(stem_lift, STEM_LIFT_U_MM)
         self._blade = self._level(BLADE_LIFT_MM, BLADE_LIFT_U_MM)
         away = math.hypot(*(self.place_mm - view.card_mm)) / view.camera_height_mm

@@ -1,15 +1,14 @@
 """A board photo from its card to its cut plants."""
 
-from __future__ import annotations
-
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
 
 from traymorph.card.colour import correct
+from traymorph.cut_plants.find import find_cut_plants
+from traymorph.cut_plants.forms import form_of_crop
 from traymorph.measure.board import measure_cut_plants, together
 from traymorph.measure.cut_plant_grid import BoardPlane, board_grid, middle_cell
 from traymorph.measure.cut_plant_readings import BoardView
@@ -21,9 +20,7 @@ from traymorph.model.plane_grid import PlaneGrid
 from traymorph.pipeline.outcome import PhotoOutcome
 from traymorph.pipeline.seen import SeenPhoto, card_area, reduce
 from traymorph.report.overlays import plain_overlay
-
-if TYPE_CHECKING:
-    from traymorph.segment.board import BoardPlants
+from traymorph.segment.board import BoardPlants, segment_board
 
 BOARD_MM_PER_PX = 0.13
 """Scale at which plants on a board are told from it: a stem of 1 mm is eight pixels wide."""
@@ -111,15 +108,10 @@ def own_board_plants(seen: SeenPhoto, crop: str) -> PlantMasks:
 
 def board_plants_without_card(photo: Photo, crop: str) -> PlantMasks:
     """Leaf and stem of the plants on a board that shows no card: nothing is calibrated."""
-    from traymorph.cut_plants.find import find_cut_plants
-    from traymorph.cut_plants.forms import form_of_crop
-    from traymorph.segment.board import segment_board
-
     mm_per_px = _UNCALIBRATED_WIDTH_MM / max(photo.size_px)
     rgb = reduce(photo.rgb, max(1.0, BOARD_MM_PER_PX / mm_per_px))
     scale = photo.size_px[0] / rgb.shape[1]
-    no_card = np.zeros(rgb.shape[:2], dtype=bool)
-    segmented = segment_board(rgb, mm_per_px=mm_per_px * scale, ignore=no_card)
+    segmented = segment_board(rgb, mm_per_px=None, ignore=None)
     at_edge = np.ones(rgb.shape[:2], dtype=bool)
     at_edge[2:-2, 2:-2] = False
     plants = find_cut_plants(
@@ -131,10 +123,6 @@ def board_plants_without_card(photo: Photo, crop: str) -> PlantMasks:
 
 def _look(seen: SeenPhoto, crop: str) -> _Board:
     """Reduce a photo, set its colours right, tell its plants from the board and from each other."""
-    from traymorph.cut_plants.find import find_cut_plants
-    from traymorph.cut_plants.forms import form_of_crop
-    from traymorph.segment.board import segment_board
-
     reduced = reduce(seen.photo.rgb, max(1.0, BOARD_MM_PER_PX / seen.mm_per_px))
     scale = seen.photo.size_px[0] / reduced.shape[1]
     rgb = correct(reduced, seen.sighting.colour)
