@@ -8,6 +8,7 @@ from numpy.typing import NDArray
 
 from traymorph.measure.blades import blade_width_mm
 from traymorph.measure.colour import colour_metrics
+from traymorph.measure.colour_layout import colour_over_tray
 from traymorph.measure.depth import Sight, in_level_view, level_heights
 from traymorph.measure.influence import measure_plan
 from traymorph.measure.mistaken import mistaken_class
@@ -76,6 +77,7 @@ def measure_overhead(tray: TrayOverhead, plane: LeafPlane) -> Result:
         flags.append("closed_canopy")
     metrics["blade_width_mm"] = blade_width_mm(tray, plane)
     colours, colour_flags = colour_metrics(tray.rgb, tray.masks.leaf, tray.colour)
+    metrics |= colour_over_tray(tray, plane)
     return metrics | colours, (*flags, *colour_flags)
 
 

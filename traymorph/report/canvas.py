@@ -35,6 +35,14 @@ class Legend:
     line: bool = False
 
 
+@dataclass(frozen=True, slots=True)
+class Swatch:
+    """A measured colour in a row of its own in the strip; None is an empty frame."""
+
+    colour: tuple[int, int, int] | None
+    words: str
+
+
 class Canvas:
     """A cropped, enlarged or reduced photo with drawing calls in photo pixels.
 
@@ -199,14 +207,17 @@ class Canvas:
         at = np.array([left, bottom - 9 * unit])
         self.write(f"{length_mm:g} mm", at, size=11, anchor="ld")
 
-    def finish(self, title: str, values: list[str], legend: list[Legend]) -> Image.Image:
-        """Add the strip below: what it is, what was read, what the colours mean."""
+    def finish(
+        self, title: str, values: list[str], legend: list[Legend], swatch: Swatch | None = None
+    ) -> Image.Image:
+        """Add the strip below: what it is, what was read, the leaf's colour, what lines mean."""
         unit, width = self.unit, self._size[0]
         line = 17 * unit
         columns = 3
         rows = -(-len(values) // columns)
         legend_rows = _legend_rows(legend, width, unit)
-        height = round(line * (rows + len(legend_rows) + 1) + 34 * unit)
+        swatch_row = 0.0 if swatch is None else 1.5 * line
+        height = round(line * (rows + len(legend_rows) + 1) + swatch_row + 34 * unit)
         image = Image.new("RGB", (width, self.rgb.shape[0] + height), _PAPER)
         image.paste(Image.fromarray(self.rgb), (0, 0))
         draw = ImageDraw.Draw(image)
@@ -219,6 +230,9 @@ class Canvas:
             at = (16 * unit + column * (width - 32 * unit) / columns, top + row * line)
             draw_text(draw, at, words, 11.5 * unit, INK)
         top += rows * line + 6 * unit
+        if swatch is not None:
+            _measured_colour(draw, swatch, top, width, unit)
+        top += swatch_row
         for legend_row in legend_rows:
             left = 16 * unit
             for entry, wide in legend_row:
@@ -227,6 +241,16 @@ class Canvas:
                 left += wide
             top += line
         return image
+
+
+def _measured_colour(
+    draw: ImageDraw.ImageDraw, swatch: Swatch, top: float, width: int, unit: float
+) -> None:
+    left, wide, high = 16 * unit, 62 * unit, 18 * unit
+    draw.rectangle((left, top, left + wide, top + high), fill=swatch.colour, outline=INK)
+    begin = left + wide + 8 * unit
+    words = _shortened(swatch.words, 11.5 * unit, width - begin - 16 * unit)
+    draw_text(draw, (begin, top + 3.5 * unit), words, 11.5 * unit, INK)
 
 
 def _shortened(text: str, size: float, width: float) -> str:

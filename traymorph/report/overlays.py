@@ -7,11 +7,14 @@ import numpy as np
 from numpy.typing import NDArray
 from PIL import Image
 
-from traymorph.model.metrics import METRICS
+from traymorph.model.masks import PlantMasks
+from traymorph.model.metrics import METRICS, PREFIXES
+from traymorph.model.photo import View
 from traymorph.model.results import Measured
 from traymorph.model.tray import TrayOpening, TrayOverhead, TraySide
 from traymorph.model.viewpoint import Viewpoint
 from traymorph.report.canvas import BLUE, INK, ORANGE, Canvas, Legend
+from traymorph.report.swatch import leaf_swatch
 
 _MARGIN = 0.04
 _BAR_MM = 50.0
@@ -27,6 +30,8 @@ _OVERHEAD_TITLES = {
     "greenness_index": "greenness index",
     "leaf_l": "lightness L*",
     "leaf_hue_deg": "hue",
+    "leaf_colour_spread_de00": "colour spread, CIEDE2000",
+    "edge_to_middle_de00": "edge to middle, CIEDE2000",
 }
 _SIDE_TITLES = {
     "canopy_height_mm": "canopy height",
@@ -35,6 +40,11 @@ _SIDE_TITLES = {
     "bare_stem_mm": "bare stem above rim",
     "leaf_layer_mm": "leaf layer",
     "stem_to_leaf_ratio": "stem : leaf in this view",
+}
+_PACK_TITLES = {
+    "pack_greenness_index": "greenness index",
+    "pack_yellowed_pct": "yellowed leaf",
+    "pack_leaf_hue_deg": "hue",
 }
 _UNIT_SIGNS = {"cm2": "cm²", "deg": "°", "1": ""}
 _FADED = (216, 213, 206)
@@ -85,7 +95,7 @@ def overhead_overlay(
         Legend(BLUE, "tray opening; hatched: no plant", line=True),
         Legend(INK, "reference card (dashed)", line=True),
     ]
-    return canvas.finish(title, _values(metrics, _OVERHEAD_TITLES), legend)
+    return canvas.finish(title, _values(metrics, _OVERHEAD_TITLES), legend, leaf_swatch(metrics))
 
 
 def side_overlay(
@@ -143,6 +153,42 @@ def side_overlay(
         Legend(INK, "highest plant along the tray", line=True),
     ]
     return canvas.finish(title, _values(metrics, _SIDE_TITLES), legend)
+
+
+def pack_overlay(
+    rgb: NDArray[np.uint8],
+    masks: PlantMasks,
+    card_px: NDArray[np.float64],
+    title: str,
+    metrics: dict[str, Measured],
+) -> Image.Image:
+    """Draw an opened pack: its leaves in full colour, stems tinted, the card.
+
+    Parameters
+    ----------
+    rgb : ndarray of uint8, shape (h, w, 3)
+        The reduced, colour-corrected photo.
+    masks : PlantMasks
+        What the pack holds.
+    card_px : ndarray, shape (4, 2)
+        The card's corners, photo pixels.
+    title : str
+        Pack and photo.
+    metrics : dict of str to Measured
+        Values to print.
+    """
+    canvas = Canvas(rgb, masks.scale, _crop(masks.plant, masks.scale, [card_px]))
+    canvas.fade_all_but(canvas.layer(masks.plant))
+    canvas.tint((canvas.layer(masks.stem) >= 0.5).astype(np.float32), ORANGE, 0.75)
+    canvas.path(card_px, INK, 1.2, closed=True, dashed=True)
+    canvas.write("card", canvas.to_canvas(card_px).min(axis=0), anchor="ld")
+    legend = [
+        Legend(_FADED, "not counted: faded"),
+        Legend(ORANGE, "stem"),
+        Legend(INK, "reference card (dashed)", line=True),
+    ]
+    swatch = leaf_swatch(metrics, PREFIXES[View.PACK])
+    return canvas.finish(title, _values(metrics, _PACK_TITLES), legend, swatch)
 
 
 def plain_overlay(

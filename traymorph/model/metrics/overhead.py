@@ -62,4 +62,24 @@ OVERHEAD = (
         0.0,
         100.0,
     ),
+    MetricSpec(
+        "leaf_colour_spread_de00",
+        "1",
+        View.OVERHEAD,
+        "How much leaf colour differs over the tray: mean CIEDE2000 of the mean colours of 10 mm "
+        "cells from the tray's mean colour. Uneven light over the tray adds to it.",
+        OWN_DEFINITION,
+        0.0,
+        60.0,
+    ),
+    MetricSpec(
+        "edge_to_middle_de00",
+        "1",
+        View.OVERHEAD,
+        "CIEDE2000 between the mean leaf colour of the opening's outer 20 mm and that of what "
+        "they enclose.",
+        OWN_DEFINITION,
+        0.0,
+        100.0,
+    ),
 )
