@@ -88,5 +88,5 @@ def _slices(along: Points, aside: Points, start: float, end: float) -> tuple[Poi
     np.maximum.at(high, which, aside)
     filled = np.isfinite(low)
     places = (edges[:-1] + edges[1:])[filled] / 2.0
-    middles = np.column_stack([places, (low + high)[filled] / 2.0])
-    return middles, float((high - low)[filled].max()) + 0.5
+    low, high = low[filled], high[filled]
+    return np.column_stack([places, (low + high) / 2.0]), float((high - low).max()) + 0.5

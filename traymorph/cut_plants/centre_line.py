@@ -54,15 +54,33 @@ class MiddleLine:
         return polyline_length(self.points)
 
     @property
+    def along(self) -> Points:
+        """Distance of each point from the first, cells, shape (n,)."""
+        return distances(self.points)
+
+    @property
     def mean_width(self) -> float:
-        """Mean of the measured widths, cells; NaN without any."""
-        seen = self.widths[np.isfinite(self.widths)]
-        return float(seen.mean()) if len(seen) else float("nan")
+        """Mean of the measured widths, cells; NaN without any.
+
+        The last width at either end does not count: corners are no sides.
+        """
+        seen = np.isfinite(self.widths)
+        if not seen.any():
+            return float("nan")
+        usual = float(np.median(self.widths[seen]))
+        along = self.along
+        inner = seen & (along > usual) & (along < along[-1] - usual)
+        return float(self.widths[inner].mean()) if inner.any() else usual
 
 
 def polyline_length(points: Points) -> float:
     """Length of a polyline, in the unit of its points, shape (n, 2)."""
     return float(np.hypot(*np.diff(points, axis=0).T).sum())
+
+
+def distances(points: Points) -> Points:
+    """Distance of each point of a polyline from its first, shape (n,)."""
+    return np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(points, axis=0).T))])
 
 
 def resample(points: Points, step: float) -> Points:
@@ -84,14 +102,14 @@ def resample(points: Points, step: float) -> Points:
     points = points[np.concatenate([[True], gaps > 1e-9])]
     if len(points) < 2:
         return np.repeat(points[:1], 2, axis=0)
-    along = np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(points, axis=0).T))])
+    along = distances(points)
     count = max(round(along[-1] / step), 1) + 1
     if len(points) < 4:
         wanted = np.linspace(0.0, along[-1], count)
         return np.column_stack([np.interp(wanted, along, points[:, axis]) for axis in (0, 1)])
     spline = CubicSpline(along, points)
     fine = spline(np.linspace(0.0, along[-1], 8 * len(points)))
-    length = np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(fine, axis=0).T))])
+    length = distances(fine)
     wanted = np.interp(
         np.linspace(0.0, length[-1], count), length, np.linspace(0.0, along[-1], len(fine))
     )
@@ -127,9 +145,6 @@ def middle_line(share: Floats, path: Points, half_width: float) -> MiddleLine:
         line = line + _bridged(offsets)[:, None] * normals(line)
         line = resample(_smooth(line, step, 2.0 * half_width), step)
         widths = _carry(widths, len(line))
-    ends = min(round(2.0 * half_width / step), len(line) // 4)
-    widths[:ends] = np.nan  # the band's corners are no sides
-    widths[len(line) - ends :] = np.nan
     return MiddleLine(line, widths)
 
 

@@ -20,7 +20,8 @@ from traymorph.cut_plants.silhouettes import (
     typical_plant,
 )
 from traymorph.cut_plants.skeleton import Rooted, Skeleton, rooted
-from traymorph.cut_plants.stems import Stem, node_of, stem_of
+from traymorph.cut_plants.nodes import first_leaf_of, node_of
+from traymorph.cut_plants.stems import stem_of
 from traymorph.cut_plants.tissues import (
     colours_of_photo,
     colours_of_plant,
@@ -126,13 +127,17 @@ def _built(
 ) -> CutPlant:
     skeleton = piece.skeleton
     ways = rooted(skeleton, int(foot.cells[0]))
-    parting = part(skeleton, ways, foot.half_width, odds)
+    parting = part(skeleton, ways, foot.half_width, odds, board.form)
     nearest = cells_of_skeleton(piece.share > 0, skeleton, board.coarse)
     parts = np.where(nearest >= 0, np.maximum(parting.part, 0)[nearest], 0)
     leaf = np.where(parts > 0, piece.share, np.float32(0.0)).astype(np.float32)
     stem = None
     if "plants_touch" not in flags and "heap" not in flags:
-        node = node_of(skeleton, ways, parting, foot.half_width)
+        node = (
+            first_leaf_of(skeleton, ways, foot.half_width)
+            if board.form is PlantForm.HYPOGEAL
+            else node_of(piece.share, skeleton, ways, parting, foot.half_width)
+        )
         stem = stem_of(piece.share, skeleton, ways, node, foot.half_width, board.step_mm)
     blades = _blades(piece, skeleton, parting, parts, leaf)
     if stem is None:

@@ -13,6 +13,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from traymorph.cut_plants.forms import PlantForm
 from traymorph.cut_plants.skeleton import Ints, Mask, Rooted, Skeleton
 
 Floats = NDArray[Any]
@@ -22,10 +23,11 @@ _BLADE_FROM = 1.5
 """Local thickness, in stem widths, at which width alone does not decide."""
 _WIDTH_ODDS = 4.0
 """Log-odds of blade per unit of the logarithm of thickness."""
-_WIDTH_LIMIT, _COLOUR_LIMIT = 3.0, 1.5
+_WIDTH_LIMIT = 3.0
+_COLOUR_LIMIT = {PlantForm.PAIR: 1.5, PlantForm.HYPOGEAL: 3.5, PlantForm.NO_NODE: 1.5}
 _BLADE_COST = 4.0
 """Log-odds that a blade has to gain before it is believed."""
-_STEM_AGAIN_COST = 25.0
+_STEM_AGAIN_COST = {PlantForm.PAIR: 25.0, PlantForm.HYPOGEAL: 6.0, PlantForm.NO_NODE: 25.0}
 """Log-odds that a stem which comes out from under a blade has to gain."""
 _CHUNK = 4096
 
@@ -63,7 +65,11 @@ def local_thickness(skeleton: Skeleton) -> Values:
 
 
 def part(
-    skeleton: Skeleton, ways: Rooted, half_width: float, leaf_odds: Values | None
+    skeleton: Skeleton,
+    ways: Rooted,
+    half_width: float,
+    leaf_odds: Values | None,
+    form: PlantForm = PlantForm.PAIR,
 ) -> Parting:
     """Label stem and blades along the ways from the cut.
 
@@ -77,6 +83,8 @@ def part(
         Of its stem, cells.
     leaf_odds : ndarray, shape (n,), or None
         Log-odds of leaf by colour at the skeleton's cells.
+    form : PlantForm
+        Stems of peas and lentils go on through their leaves.
 
     Returns
     -------
@@ -85,19 +93,20 @@ def part(
     thick = local_thickness(skeleton) / max(half_width, 0.5)
     odds = np.clip(_WIDTH_ODDS * np.log(thick / _BLADE_FROM), -_WIDTH_LIMIT, _WIDTH_LIMIT)
     if leaf_odds is not None:
-        odds = odds + np.clip(leaf_odds, -_COLOUR_LIMIT, _COLOUR_LIMIT)
+        odds = odds + np.clip(leaf_odds, -_COLOUR_LIMIT[form], _COLOUR_LIMIT[form])
+    again = _STEM_AGAIN_COST[form]
     as_blade, as_stem = odds / 2.0, -odds / 2.0
     for cell in ways.outward[:0:-1]:
         above = ways.parent[cell]
         as_stem[above] += max(as_stem[cell], as_blade[cell] - _BLADE_COST)
-        as_blade[above] += max(as_blade[cell], as_stem[cell] - _STEM_AGAIN_COST)
+        as_blade[above] += max(as_blade[cell], as_stem[cell] - again)
     labels = np.full(len(odds), -1, np.intp)
     labels[ways.root] = 0
     bases: list[int] = []
     for cell in ways.outward[1:]:
         above = labels[ways.parent[cell]]
         if above > 0:
-            stays = as_blade[cell] >= as_stem[cell] - _STEM_AGAIN_COST
+            stays = as_blade[cell] >= as_stem[cell] - again
             labels[cell] = above if stays else 0
         elif as_blade[cell] - _BLADE_COST > as_stem[cell]:
             bases.append(int(cell))

@@ -24,7 +24,9 @@ _COARSEST = 3
 _SLENDER = 4.0
 """A run is a stem where it is this many times longer than wide."""
 _FEWEST = 12
-"""Cells of a run, at least; the first few run into a corner of the cut."""
+"""Cells of a run, at least."""
+_CORNER = 1.5
+"""A skeleton that runs into a corner of the cut stays within this many radii of its end."""
 _STEADY = 1.6
 """Ratio to its median beyond which a radius no longer belongs to the run."""
 
@@ -211,12 +213,15 @@ def _steady_part(skeleton: Skeleton, branch: Ints) -> Run | None:
     radius = skeleton.radius[branch]
     steps = np.hypot(*np.diff(skeleton.points[branch], axis=0).T)
     along = np.concatenate([[0.0], np.cumsum(steps)])
+    first = int(np.argmax(along >= _CORNER * radius))
+    if len(branch) - first < _FEWEST:
+        return None
     usual = np.minimum.accumulate(
-        np.array([np.median(radius[3:n]) for n in range(_FEWEST, len(radius) + 1, 4)])
+        [np.median(radius[first:n]) for n in range(first + _FEWEST, len(radius) + 1, 4)]
     )
     half = float(usual[-1])
     wide = np.flatnonzero((radius > _STEADY * half) & (along > 4.0 * half))
     end = int(wide[0]) if len(wide) else len(branch)
     cells = branch[:end]
-    half = float(np.median(radius[:end]))
+    half = float(np.median(radius[first:end]))
     return Run(cells, float(along[end - 1] + half), half)

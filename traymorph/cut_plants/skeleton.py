@@ -14,7 +14,7 @@ Mask = NDArray[np.bool_]
 Ints = NDArray[np.intp]
 Values = NDArray[np.float64]
 
-_SPUR_SHARE = 0.35
+_SPUR_SHARE = 0.6
 """A side branch that stands out from the disc at its root by less than this share of the disc's
 radius, and by less than two cells, is a corner of the outline and no part."""
 _SPUR_CELLS = 2.0
