@@ -231,6 +231,12 @@ _ALL = (
         "Compare lightness, chroma and hue instead.",
     ),
     Flag(
+        "yellow_throughout",
+        "All leaves are yellow: yellowed leaf cannot be told from a crop that is yellow by nature, "
+        "so the yellowed share is empty.",
+        "Compare hue, day by day or with other trays of the crop.",
+    ),
+    Flag(
         "masks_uncertain",
         "Plant and surroundings are hard to tell apart in this photo; areas are less certain.",
         "Photograph on a plain bench that is neither green nor the colour of the crop.",

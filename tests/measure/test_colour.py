@@ -10,7 +10,7 @@ from traymorph.model.card import ColourFit
 from traymorph.model.metrics import METRICS, PREFIXES
 from traymorph.model.photo import View
 
-GREEN, PURPLE, YELLOW = (80, 140, 60), (95, 55, 80), (190, 170, 60)
+GREEN, PURPLE = (80, 140, 60), (95, 55, 80)
 
 
 def leafy(*colours, side=20):
@@ -232,8 +232,15 @@ def test_a_plant_of_few_pixels_is_read_where_it_lies():
     """One small plant in a large picture: only its own pixels count."""
     rgb = np.full((400, 500, 3), 230, np.uint8)
     leaf = np.zeros((400, 500), np.float32)
-    rgb[200:212, 300:312], leaf[200:212, 300:312] = YELLOW, 1.0
+    rgb[200:212, 300:312], leaf[200:212, 300:312] = GREEN, 1.0
     found, _ = colour_metrics(rgb, leaf, fit(), View.BOARD)
-    assert found["board_leaf_b"].value == pytest.approx(lab_of(YELLOW)[2], abs=0.05)
-    assert found["board_yellowed_pct"].value == 100.0
+    assert found["board_leaf_b"].value == pytest.approx(lab_of(GREEN)[2], abs=0.05)
+    assert found["board_green_leaf_pct"].value == 100.0
     assert found["board_leaf_colour_share_pct"].value == pytest.approx(100 * 100 / 144, abs=0.1)
+
+
+def test_a_sample_that_is_yellow_throughout_says_so():
+    found, flags = colour_metrics(*leafy((200, 180, 60)), fit(), View.PACK)
+    assert np.isnan(found["pack_yellowed_pct"].value)
+    assert "yellow_throughout" in flags
+    assert found["pack_leaf_hue_deg"].value < 105.0

@@ -58,11 +58,22 @@ def test_a_hue_that_errs_alike_over_the_tray_does_not_yellow_a_green_crop():
     assert shares(*warm)["yellowed_pct"].value == shares(*parts)["yellowed_pct"].value
 
 
+def test_what_is_yellow_throughout_is_not_called_yellowed_or_not():
+    """Pure yellow of sRGB has a CIELAB hue of 102.9 (computed through the IEC matrix)."""
+    throughout = shares((0.9, 75, 60, 103), (0.1, 60, 50, 112))
+    assert np.isnan(throughout["yellowed_pct"].value)
+    assert np.isnan(throughout["yellowed_pct"].u)
+    some_left = shares((0.7, 75, 60, 100), (0.3, 50, 40, 130))
+    assert some_left["yellowed_pct"].value == pytest.approx(70.0)
+    purple_left = shares((0.7, 75, 60, 100), (0.3, 30, 20, 350))
+    assert purple_left["yellowed_pct"].value == pytest.approx(70.0)
+
+
 def test_in_a_yellowish_crop_the_limit_itself_is_in_doubt():
-    """Half of the blades lie beyond the limit by five degrees, in a yellow and in a green crop."""
-    yellow = shares((0.5, 60, 50, 104), (0.5, 60, 50, 100))
+    """Half of the blades lie near the limit of a yellow crop, beyond that of a green one."""
+    yellow = shares((0.5, 60, 50, 108), (0.5, 60, 50, 99))
     green = shares((0.5, 60, 50, 137), (0.5, 60, 50, 113))
-    assert yellow["yellowed_pct"].u == pytest.approx(50.0, abs=1.0)
+    assert yellow["yellowed_pct"].u == pytest.approx(50.0, abs=1.5)
     assert green["yellowed_pct"].u < 0.25 * 50.0
 
 

@@ -40,6 +40,8 @@ _LIGHT_U = 0.04
 """Relative doubt of the light on the leaves against that on the card."""
 _LEAST_DE00, _UNKNOWN_DE00 = 0.7, 5.0
 """No printed card is better than this; where the error is not known it is taken to be large."""
+_WHY_EMPTY = {"greenness_index": "hue_outside_index", "yellowed_pct": "yellow_throughout"}
+"""Columns that may be empty although colour is read, and the flag that says why."""
 _SHADE_LIMITS = (0.5 * DEEP_SHADE, 1.5 * DEEP_SHADE)
 _ANY_HUE_DEG = 104.0
 """Standard deviation of an angle of which nothing is known: 360 / sqrt(12)."""
@@ -90,7 +92,7 @@ def colour_metrics(
         where it could not be read: under light unfit for colour, or with fewer than fifty pixels
         that show nothing but leaf.
     flags : tuple of str
-        ``light_unfit_for_colour``, ``hue_outside_index``.
+        ``light_unfit_for_colour``, ``hue_outside_index``, ``yellow_throughout``.
     """
     empty = {spec.name: Measured() for spec in COLOUR if spec.view is view}
     if not colour.shows_colour:
@@ -99,8 +101,8 @@ def colour_metrics(
     if pixels is None or (pixels.well_lit() & pixels.surely).sum() < FEWEST_PIXELS:
         return empty, ()
     found = _read(pixels, colour.error_de00)
-    flags = ("hue_outside_index",) if math.isnan(found["greenness_index"].value) else ()
-    return empty | {PREFIXES[view] + name: got for name, got in found.items()}, flags
+    flags = [flag for name, flag in _WHY_EMPTY.items() if math.isnan(found[name].value)]
+    return empty | {PREFIXES[view] + name: got for name, got in found.items()}, tuple(flags)
 
 
 def _leaf_mean(pixels: LeafPixels, chosen: Chosen) -> _LeafMean:

@@ -47,9 +47,9 @@ def colour_over_tray(tray: TrayOverhead, plane: LeafPlane) -> dict[str, Measured
     pixels = leaf_pixels(tray.rgb, tray.masks.leaf) if tray.colour.shows_colour else None
     if pixels is None:
         return empty
-    chosen = pixels.well_lit()
     in_photo = (pixels.at[:, ::-1].astype(np.float64) + 0.5) * tray.masks.scale - 0.5
     places = tray.viewpoint.on_plane(in_photo, plane.height_mm)
+    chosen = pixels.well_lit() & np.isfinite(places).all(axis=1)
     found = {"leaf_colour_spread_de00": _spread(pixels, places, chosen, _cells(tray, plane))}
     if tray.opening is None:
         return empty | found
@@ -76,9 +76,12 @@ def _spread(pixels: LeafPixels, places: _Places, chosen: Chosen, grid: PlaneGrid
 
 def _mean_difference(lab: Colours, cells: _Places) -> float:
     """Mean CIEDE2000 of the cells' mean colours from their mean; NaN with too few cells."""
+    if len(lab) == 0:
+        return math.nan
     whole = np.round(cells).astype(np.int64)
-    _, of_cell, counts = np.unique(whole, axis=0, return_inverse=True, return_counts=True)
-    of_cell = of_cell.reshape(-1)
+    whole -= whole.min(axis=0)
+    of_cell = whole[:, 0] * (whole[:, 1].max() + 1) + whole[:, 1]
+    counts = np.bincount(of_cell)
     sums = np.column_stack([np.bincount(of_cell, weights=channel) for channel in lab.T])
     enough = counts >= FEWEST_PIXELS
     if enough.sum() < _FEWEST_CELLS:

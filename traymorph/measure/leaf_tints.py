@@ -9,7 +9,10 @@ A leaf pixel is
 * *green* with a chroma above 4 and a hue from 95 to 200 degrees, where it is not yellowed;
 * *purple or red* with a chroma above 4 and a hue from 290 through 0 to 60 degrees.
 
-The rest is grey, brown or bluish. Chroma of 4 is twice what a card's correction leaves.
+Where the whole sample is as yellow as pure yellow, yellowed leaf cannot be told from a crop that is
+yellow by nature: the yellowed share is then empty, and hue tells the rest.
+
+The rest of the leaf is grey, brown or bluish. Chroma of 4 is twice what a card's correction leaves.
 """
 
 import math
@@ -24,12 +27,14 @@ _GREEN_DEG, _PURPLE_DEG = (95.0, 200.0), (290.0, 60.0)
 _YELLOW_CHROMA, _YELLOW_FROM_DEG = 25.0, 60.0
 _YELLOWER_BY_DEG = 14.0
 _YELLOW_LIMITS_DEG = (95.0, 118.0)
-_USUAL_FROM_DEG, _USUAL_SHARE = 100.0, 0.2
+_USUAL_FROM_DEG, _USUAL_SHARE = 105.0, 0.2
 """The median green leaf is that of hues above this; it is unknown with less leaf than this."""
+_THROUGHOUT_SHARE = 0.5
 _LEAST_HUE_U_DEG, _LIMIT_U_DEG = 2.0, 2.0
 _NEARLY_YELLOW_DEG = 106.0
 """Below this limit the crop itself is nearly yellow, and what is yellower than usual is a matter of
 half a step more or less."""
+_NEARLY_YELLOW_U_PCT = 5.0
 _LEAST_U_PCT = 0.4
 _YELLOW_U = 0.15
 """Share of the yellowed leaf that shade and light passed on by neighbours hide or lend: rendered
@@ -51,13 +56,15 @@ def tint_shares(lab: _Values, chroma_u: float, hue_u_deg: float) -> dict[str, Me
     Returns
     -------
     dict of str to Measured
-        ``green_leaf_pct``, ``purple_leaf_pct``, ``yellowed_pct``.
+        ``green_leaf_pct``, ``purple_leaf_pct``, ``yellowed_pct``; the last NaN where the sample is
+        yellow throughout.
     """
     chroma = np.hypot(lab[:, 1], lab[:, 2])
     hue = np.degrees(np.arctan2(lab[:, 2], lab[:, 1])) % 360.0
     hue_u = math.hypot(_LEAST_HUE_U_DEG, hue_u_deg)
     limit = _yellow_limit(chroma, hue)
-    limit_u = _LIMIT_U_DEG if limit > _NEARLY_YELLOW_DEG else 0.5 * _YELLOWER_BY_DEG
+    nearly_yellow = limit < _NEARLY_YELLOW_DEG
+    limit_u = 0.5 * _YELLOWER_BY_DEG if nearly_yellow else _LIMIT_U_DEG
 
     value = _shares(chroma, hue, limit)
     by_hue, by_chroma, by_limit = (
@@ -74,9 +81,18 @@ def tint_shares(lab: _Values, chroma_u: float, hue_u_deg: float) -> dict[str, Me
             max(abs(moved[name] - got) for moved in both) for both in (by_hue, by_chroma, by_limit)
         ]
         if name == "yellowed_pct":
-            doubts.append(_YELLOW_U * got)
+            doubts += [_YELLOW_U * got, _NEARLY_YELLOW_U_PCT * nearly_yellow]
         found[name] = Measured(got, math.hypot(_LEAST_U_PCT, *doubts))
+    if _yellow_throughout(chroma, hue):
+        found["yellowed_pct"] = Measured()
     return found
+
+
+def _yellow_throughout(chroma: _Values, hue: _Values) -> bool:
+    """Whether most leaf is as yellow as pure yellow, with little green or purple beside it."""
+    yellow = (hue > _YELLOW_FROM_DEG) & (hue <= _USUAL_FROM_DEG) & (chroma > _YELLOW_CHROMA)
+    other = (chroma > _TINTED_CHROMA) & ((hue > _USUAL_FROM_DEG) | (hue <= _PURPLE_DEG[1]))
+    return bool(yellow.mean() > _THROUGHOUT_SHARE and other.mean() < _USUAL_SHARE)
 
 
 def _yellow_limit(chroma: _Values, hue: _Values) -> float:

@@ -101,7 +101,7 @@ _OVERHEAD_COLOUR = (
         View.OVERHEAD,
         "Share of the visible leaf that is yellowed: CIELAB chroma above 25 and hue between 60 "
         "degrees and a limit 14 degrees yellower than the sample's median green leaf, at least 95 "
-        "and at most 118 degrees.",
+        "and at most 118 degrees. Empty where the whole sample is yellow.",
         OWN_DEFINITION,
         0.0,
         100.0,
