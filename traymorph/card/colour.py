@@ -26,7 +26,9 @@ from numpy.typing import NDArray
 from skimage.color import deltaE_ciede2000, xyz2lab
 
 from traymorph.card.layout import CardLayout
-from traymorph.card.patches import DARKEST, Readings, read_patches
+from traymorph.card.light import is_shaded, light_over_card, shows_colour
+from traymorph.card.mapping import Form, expand, solve, with_gains
+from traymorph.card.patches import Readings, read_patches
 from traymorph.card.tone import Tone, agreeing_greys, fit_tone, solve_tone
 from traymorph.card.transfer import LINEAR_OF_CODE, XYZ_OF_LINEAR, encode_srgb
 from traymorph.model.card import ColourFit, RegisteredCard
@@ -34,17 +36,14 @@ from traymorph.model.viewpoint import Viewpoint
 
 Floats = NDArray[np.float64]
 
-_RIDGE = 0.02
 _LEAST_PATCHES = 8
 _LEAST_GREYS = 3
-_LEAST_PAPERS = 5
+_ROUNDS = 2
+"""Of telling the light on the card by the tone curve, and the tone curve by the light."""
+_PATCHES_PER_TERM = 3
+_CLEARLY_BETTER = 0.8
 _COVERED_DE00 = 15.0
 _COVERED_RATIO = 5.0
-_SHADED_RATIO = 1.3
-_PAPER_CHROMA = 0.25
-_LEAST_GREEN = 0.72
-_LEAST_BLUE = 0.06
-_LARGEST_DE00 = 9.0
 
 
 def fit_colour(
@@ -76,27 +75,44 @@ def fit_colour(
     shaded : bool
         Whether light falls unevenly over the card.
     """
-    all_readings = read_patches(rgb, layout, viewpoint, print_scale, registered)
-    readings = agreeing_greys(all_readings)
-    if not _enough(readings):
-        nothing = ColourFit(np.eye(3), np.array([0.0, 0.0, 1.0]), float("nan"), shows_colour=False)
-        return nothing, False
-    tone = fit_tone(readings, np.ones(len(readings.seen)))
-    level = _light_over_card(tone.light(readings), readings)
-    tone = fit_tone(readings, level)
-    shaded = _is_shaded(tone.light(all_readings), all_readings)
-    light = tone.light(readings) / level[:, None]
-    matrix, trust, readings = _fit_matrix(light, readings)
-    error = _left_out_error(readings, level, tone, trust) if _enough(readings) else float("nan")
+    readings = read_patches(rgb, layout, viewpoint, print_scale, registered)
+    fit, shaded = fit_readings(readings, registered=registered is not None)
+    return replace(fit, card_id=registered.card_id if registered else None), shaded
+
+
+def fit_readings(seen: Readings, *, registered: bool = False) -> tuple[ColourFit, bool]:
+    """Fit the colour correction to what was read; returns as :func:`fit_colour` does.
+
+    Parameters
+    ----------
+    seen : Readings
+        Of the card.
+    registered : bool
+        Whether the readings' nominal colours are those of this print.
+    """
+    light = seen.seen
+    for _ in range(_ROUNDS):
+        level = light_over_card(light, seen)
+        readings = agreeing_greys(seen, level)
+        if not _enough(readings):
+            return ColourFit(np.eye(3), _EVEN, float("nan"), shows_colour=False), False
+        tone = fit_tone(readings, level)
+        light = tone.light(seen)
+    shaded = is_shaded(light, seen)
+    light = light / level[:, None]
+    readings, trust = _uncovered(light, readings)
+    form, error = _choose(readings, level, tone, trust)
+    use = readings.printed
+    wanted = readings.nominal[use]
+    coefficients = solve(light[use], wanted, _visibility(wanted) * trust[use], form)
     table = np.exp(tone.log_light(LINEAR_OF_CODE.astype(np.float64)))
     table[0] = 0.0
     fit = ColourFit(
-        matrix * np.exp(tone.gains) * table[-1],
-        np.array([0.0, 0.0, 1.0]),
+        with_gains(coefficients, np.exp(tone.gains) * table[-1]),
+        _EVEN,
         error,
-        shows_colour=_whole_spectrum(tone.gains) and error < _LARGEST_DE00,
-        tone=table / table[-1],
-        card_id=registered.card_id if registered else None,
+        shows_colour=shows_colour(tone.gains, coefficients, error, registered=registered),
+        tone=np.maximum.accumulate(table / table[-1]),
     )
     return fit, shaded
 
@@ -116,19 +132,32 @@ def correct(rgb: NDArray[np.uint8], fit: ColourFit) -> NDArray[np.uint8]:
     ndarray of uint8, shape (h, w, 3)
         sRGB-encoded under D65; what lies outside sRGB is clipped.
     """
-    height, width = rgb.shape[:2]
+    fixed = np.empty_like(rgb)
+    for start in range(0, len(rgb), _BAND_ROWS):
+        band = slice(start, start + _BAND_ROWS)
+        fixed[band] = _correct_band(rgb[band], fit, start, rgb.shape[1])
+    return fixed
+
+
+def _correct_band(
+    rgb: NDArray[np.uint8], fit: ColourFit, first_row: int, width: int
+) -> NDArray[np.uint8]:
+    """Correct some rows of a photo."""
     light = fit.tone.astype(np.float32)[rgb]
     a, b, c = (float(value) for value in fit.gain)
     if (a, b, c) != (0.0, 0.0, 1.0):
         x = (np.arange(width, dtype=np.float32) + 0.5) / width
-        y = (np.arange(height, dtype=np.float32)[:, None] + 0.5) / width
+        y = (np.arange(len(rgb), dtype=np.float32)[:, None] + first_row + 0.5) / width
         light /= np.maximum(a * x + b * y + c, 0.05)[:, :, None]
-    balanced = cv2.transform(light, fit.matrix.astype(np.float32))
-    light = np.clip(balanced, 0.0, 1.0)
+    terms = expand(light, Form(fit.matrix.shape[1]))
+    light = np.clip(cv2.transform(terms, fit.matrix.astype(np.float32)), 0.0, 1.0)
     return _CODE_OF_LINEAR[(light * 65535.0 + 0.5).astype(np.uint16)]
 
 
 _CODE_OF_LINEAR = np.round(encode_srgb(np.arange(65536) / 65535.0) * 255.0).astype(np.uint8)
+_BAND_ROWS = 64
+"""Rows corrected at once: whole photos as floating-point numbers would not fit the cache."""
+_EVEN = np.array([0.0, 0.0, 1.0])
 
 
 def _enough(readings: Readings) -> bool:
@@ -137,57 +166,27 @@ def _enough(readings: Readings) -> bool:
     return bool(printed.sum() >= _LEAST_PATCHES and greys.sum() >= _LEAST_GREYS)
 
 
-def _light_over_card(light: Floats, readings: Readings) -> Floats:
-    """Relative light at every patch from the slope that the bare paper shows, 1 at the middle."""
-    even = np.ones(len(light))
-    use = readings.paper & readings.usable
-    if use.sum() < _LEAST_PAPERS:
-        return even
-    design = np.column_stack([np.ones(int(use.sum())), readings.place[use]])
-    target = np.log(np.maximum(light[use].mean(axis=1), DARKEST))
-    solved, _, rank, _ = np.linalg.lstsq(design, target, rcond=None)
-    if rank < design.shape[1]:
-        return even
-    residual = target - design @ solved
-    noise = np.sqrt(np.sum(residual**2) / (len(target) - 3))
-    doubt = noise * np.sqrt(np.trace(np.linalg.inv(design.T @ design)[1:, 1:]))
-    if np.linalg.norm(solved[1:]) < 3.0 * doubt:
-        return even
-    return np.asarray(np.exp(readings.place @ solved[1:]))
+def _uncovered(light: Floats, readings: Readings) -> tuple[Readings, Floats]:
+    """Set aside the patches that something covers; tell how far each other one is trusted.
 
-
-def _is_shaded(light: Floats, readings: Readings) -> bool:
-    """Whether two or more bare papers get clearly less light than two others.
-
-    Paper that looks coloured lies under a leaf and says nothing of the light.
-    """
-    log = np.log(np.maximum(light, DARKEST))
-    chroma = np.abs(log - log.mean(axis=1, keepdims=True)).max(axis=1)
-    use = readings.paper & readings.usable & (chroma < _PAPER_CHROMA)
-    if use.sum() < _LEAST_PAPERS:
-        return False
-    level = np.sort(light[use].mean(axis=1))
-    return bool(level[-2] > _SHADED_RATIO * level[1])
-
-
-def _fit_matrix(light: Floats, readings: Readings) -> tuple[Floats, Floats, Readings]:
-    """Matrix from balanced light to linear sRGB.
-
-    Also tells how far each patch was trusted, and sets aside those that something covers.
+    A patch is covered when no matrix that suits the others explains it.
     """
     wanted, use = readings.nominal, readings.printed
+    coloured = use & ~readings.neutral  # greys fit so well that they say nothing of the usual
+    if not coloured.any():
+        return readings, np.ones(len(light))
     weight = _visibility(wanted)
     matrix = np.eye(3)
     trust = np.ones(len(light))
     for _ in range(6):
         miss = np.linalg.norm((wanted - light @ matrix.T) * weight[:, None], axis=1)
-        usual = max(1.4826 * float(np.median(miss[use])), 0.01)
+        usual = max(1.4826 * float(np.median(miss[coloured])), 0.01)
         trust = 1.0 / (1.0 + (miss / (3.0 * usual)) ** 2)
-        matrix = _solve_matrix(light[use], wanted[use], (weight * trust)[use])
+        matrix = solve(light[use], wanted[use], (weight * trust)[use], Form.LINEAR)
     difference = _de00(light @ matrix.T, wanted)
-    usual = float(np.median(difference[use]))
+    usual = float(np.median(difference[coloured]))
     covered = difference > max(_COVERED_DE00, _COVERED_RATIO * usual)
-    return matrix, trust, replace(readings, usable=readings.usable & ~covered)
+    return replace(readings, usable=readings.usable & ~covered), trust
 
 
 def _visibility(linear: Floats) -> Floats:
@@ -195,29 +194,45 @@ def _visibility(linear: Floats) -> Floats:
     return np.asarray(1.0 / (linear @ XYZ_OF_LINEAR[1] + 0.03) ** (2.0 / 3.0))
 
 
-def _solve_matrix(seen: Floats, wanted: Floats, weight: Floats) -> Floats:
-    apart = np.column_stack([seen[:, 0] - seen[:, 2], seen[:, 1] - seen[:, 2]])
-    design = apart * weight[:, None]
-    normal = design.T @ design + _RIDGE * np.eye(2)
-    target = (wanted - seen) * weight[:, None]
-    delta = np.linalg.solve(normal, design.T @ target).T
-    return np.asarray(np.eye(3) + np.column_stack([delta, -delta.sum(axis=1)]))
+def _choose(readings: Readings, level: Floats, tone: Tone, trust: Floats) -> tuple[Form, float]:
+    """Form that tells left-out patches best, and its mean CIEDE2000 on them.
+
+    The root polynomial must be clearly better, and needs three patches per term.
+    """
+    if not _enough(readings):
+        return Form.LINEAR, float("nan")
+    lights = [_left_out_light(index, readings, level, tone) for index in _printed(readings)]
+    errors = {Form.LINEAR: _left_out_error(lights, readings, trust, Form.LINEAR)}
+    if len(lights) >= _PATCHES_PER_TERM * Form.ROOTS:
+        errors[Form.ROOTS] = _left_out_error(lights, readings, trust, Form.ROOTS)
+    better = errors.get(Form.ROOTS, np.inf) < _CLEARLY_BETTER * errors[Form.LINEAR]
+    form = Form.ROOTS if better else Form.LINEAR
+    return form, errors[form]
 
 
-def _left_out_error(readings: Readings, level: Floats, tone: Tone, trust: Floats) -> float:
+def _printed(readings: Readings) -> NDArray[np.intp]:
+    return np.flatnonzero(readings.printed)
+
+
+def _left_out_light(index: int, readings: Readings, level: Floats, tone: Tone) -> Floats:
+    """Light of all patches, shape (n, 3), by a tone curve that has not seen one of them."""
+    if readings.neutral[index]:
+        rest = readings.printed & readings.neutral
+        rest[index] = False
+        tone = solve_tone(readings, level, rest, tone.doubt)
+    return tone.light(readings) / level[:, None]
+
+
+def _left_out_error(lights: list[Floats], readings: Readings, trust: Floats, form: Form) -> float:
     """Mean CIEDE2000 of every visible patch, corrected by a fit that has not seen it."""
     use = readings.printed
     weight = _visibility(readings.nominal) * trust
     found = []
-    for index in np.flatnonzero(use):
+    for index, light in zip(_printed(readings), lights, strict=True):
         rest = use.copy()
         rest[index] = False
-        own = tone
-        if readings.neutral[index]:
-            own = solve_tone(readings, level, rest & readings.neutral, len(tone.bends))
-        light = own.light(readings) / level[:, None]
-        matrix = _solve_matrix(light[rest], readings.nominal[rest], weight[rest])
-        found.append(matrix @ light[index])
+        coefficients = solve(light[rest], readings.nominal[rest], weight[rest], form)
+        found.append(coefficients @ expand(light[index], form))
     return float(np.mean(_de00(np.array(found), readings.nominal[use])))
 
 
@@ -228,14 +243,3 @@ def _de00(first: Floats, second: Floats) -> Floats:
         for linear in (first, second)
     ]
     return np.asarray(deltaE_ciede2000(*lab))  # type: ignore[no-untyped-call]
-
-
-def _whole_spectrum(gains: Floats) -> bool:
-    """Whether the light on the greys holds red, green and blue as white light does.
-
-    White lights from 2700 K up have at least about as much green as the geometric mean of red and
-    blue, whatever a phone's white balance makes of them; lamps for growing have far less, and
-    sodium lamps have hardly any blue.
-    """
-    red, green, blue = np.exp(-gains)
-    return bool(green > _LEAST_GREEN * np.sqrt(red * blue) and blue > _LEAST_BLUE * red)

@@ -21,8 +21,10 @@ _INSET_MM = 1.0
 _INSET_PX = 2.5
 _CLIPPED_CODE = 252
 _CLIPPED_SHARE = 0.2
-_SPREAD_RATIO = 3.0
-_SPREAD_CODES = 6.0
+_BLOCKS = 3
+_NEAR_RATIO, _NEAR_CODES = 2.0, 2.0
+_FAR_RATIO = 3.0
+_FEWEST_BLOCKS = 5
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -40,7 +42,7 @@ class Readings:
     neutral, paper : ndarray of bool, shape (n,)
         Greys with the bare paper; the bare paper alone.
     place : ndarray, shape (n, 2)
-        Middle of the patch as a share of the card's size, 0 at the card's middle.
+        Middle of the patch from the card's middle, mm as laid out.
     """
 
     seen: Floats
@@ -78,7 +80,8 @@ def read_patches(
     registered : RegisteredCard or None
         The colours that this print has; None for the nominal ones.
     """
-    middle = np.append(np.mean(layout.outline, axis=0) * print_scale, 0.0)
+    middle_mm = layout.outline.mean(axis=0)
+    middle = np.append(middle_mm * print_scale, 0.0)
     mm_per_px = viewpoint.mm_per_px(middle) / print_scale
     points = np.concatenate([_grid(patch, mm_per_px) for patch in layout.patches])
     flat = np.column_stack([points * print_scale, np.zeros(len(points))])
@@ -87,16 +90,20 @@ def read_patches(
     inside = np.all((pixel >= 0) & (pixel < (width, height)), axis=1).reshape(-1, _GRID**2)
     x, y = np.clip(pixel[:, 0], 0, width - 1), np.clip(pixel[:, 1], 0, height - 1)
     codes = rgb[y, x].reshape(-1, _GRID**2, 3)
-    clipped = (codes >= _CLIPPED_CODE).any(axis=2).mean(axis=1) > _CLIPPED_SHARE
-    seen = _middle_light(codes)
+    paper = np.array([not patch.drawn for patch in layout.patches])
+    clean = _clean(codes, paper)
+    seen = _middle_light(codes, clean)
     patches = layout.patches
     return Readings(
         seen=seen,
         nominal=np.array([_printed_light(patch, registered) for patch in patches]),
-        usable=inside.all(axis=1) & ~clipped & (seen.max(axis=1) > DARKEST) & _plain(codes),
+        usable=inside.all(axis=1)
+        & clean.any(axis=1)
+        & ~_clipped(codes)
+        & (seen.max(axis=1) > DARKEST),
         neutral=np.array([patch.neutral for patch in patches]),
-        paper=np.array([not patch.drawn for patch in patches]),
-        place=np.array([patch.corners.mean(axis=0) for patch in patches]) / layout.size - 0.5,
+        paper=paper,
+        place=np.array([patch.corners.mean(axis=0) for patch in patches]) - middle_mm,
     )
 
 
@@ -119,17 +126,44 @@ def _grid(patch: Patch, mm_per_px: float) -> Floats:
     return np.stack(np.meshgrid(*lines), axis=-1).reshape(-1, 2)
 
 
-def _middle_light(codes: NDArray[np.uint8]) -> Floats:
-    """Mean light of the middle 60 % of pixels by brightness: glints and crumbs fall away."""
-    order = np.argsort(codes.sum(axis=2, dtype=np.int64), axis=1)[:, :, None]
-    ranked = np.take_along_axis(codes, order, axis=1)
-    fifth = codes.shape[1] // 5
-    light = LINEAR_OF_CODE[ranked[:, fifth:-fifth]].mean(axis=1, dtype=np.float64)
-    return np.asarray(light)
+def _clipped(codes: NDArray[np.uint8]) -> NDArray[np.bool_]:
+    """Patches of which a channel is cut off in a good part of the pixels.
+
+    Only above: what a vivid phone cuts off below it cuts off in leaves of that colour too, and such
+    patches teach the correction to make up for it.
+    """
+    return np.asarray((codes >= _CLIPPED_CODE).mean(axis=1).max(axis=1) > _CLIPPED_SHARE)
 
 
-def _plain(codes: NDArray[np.uint8]) -> NDArray[np.bool_]:
-    """Patches of one colour: what lies half under a leaf spreads more than the photo's noise."""
-    low, high = np.percentile(codes, (20, 80), axis=1)
-    spread = (high - low).max(axis=1)
-    return np.asarray(spread < _SPREAD_RATIO * float(np.median(spread)) + _SPREAD_CODES)
+def _middle_light(codes: NDArray[np.uint8], clean: NDArray[np.bool_]) -> Floats:
+    """Mean light of the middle 60 % of clean pixels by brightness: glints and crumbs fall away."""
+    light = np.zeros((len(codes), 3))
+    for patch, (pixels, keep) in enumerate(zip(codes, clean, strict=True)):
+        kept = pixels[keep] if keep.any() else pixels
+        fifth = len(kept) // 5
+        order = np.argsort(kept.sum(axis=1, dtype=np.int64))[fifth:-fifth]
+        light[patch] = LINEAR_OF_CODE[kept[order]].mean(axis=0, dtype=np.float64)
+    return light
+
+
+def _clean(codes: NDArray[np.uint8], paper: NDArray[np.bool_]) -> NDArray[np.bool_]:
+    """Pixels of each patch that show nothing but the patch, shape (n, _GRID ** 2).
+
+    None where the patch is not of one colour. What print, noise and blur do to all patches is
+    allowed for. A corner under a leaf is far off the rest and is cut away; a shadow's edge or a
+    glint differs little from one third of the patch to the next and spoils all of it.
+    """
+    square = codes.reshape(-1, _GRID, _GRID, 3)
+    blocks = np.array_split(np.arange(_GRID), _BLOCKS)
+    means = np.array([[square[:, i][:, :, j].mean(axis=(1, 2)) for j in blocks] for i in blocks])
+    off = np.abs(means - np.median(means, axis=(0, 1))).max(axis=-1)  # rows, columns, patches
+    clean = np.zeros(square.shape[:3], dtype=np.bool_)
+    for kind in (paper, ~paper):  # the paper's places are so narrow that print beside them shows
+        usual = np.median(off[..., kind].max(axis=(0, 1)))
+        near = off < _NEAR_RATIO * usual + _NEAR_CODES
+        far = off > _FAR_RATIO * (_NEAR_RATIO * usual + _NEAR_CODES)
+        plain = kind & (near | far).all(axis=(0, 1)) & (near.sum(axis=(0, 1)) >= _FEWEST_BLOCKS)
+        for patch in np.flatnonzero(plain):
+            for i, j in np.argwhere(near[..., patch]):
+                clean[patch][np.ix_(blocks[i], blocks[j])] = True
+    return clean.reshape(len(codes), -1)

@@ -6,12 +6,19 @@ import numpy as np
 from numpy.typing import NDArray
 
 from traymorph.card.patches import DARKEST, Readings
+from traymorph.card.transfer import encode_srgb
 
 Floats = NDArray[np.float64]
 
-_CURVE_GAIN = 0.75
-"""A more bent curve must bring the left-out error of the greys below this share."""
-_MOST_BENDS = 3
+_BEND_SIZES = np.array([0.3, 0.1, 0.02, 0.6, 0.6, 1.5])
+"""How far a phone's curve is expected to depart from sRGB: usual size of each bend. Three run
+with the logarithm of the light (contrast, shadows), three with the code value (highlights)."""
+_DOUBTS = (0.015, 0.05, 0.15)
+"""Doubts of one grey reading, natural logarithm of light: print and photo together."""
+_STIFFER = 0.9
+"""A softer curve must bring the error of left-out greys below this share."""
+_MIDDLE = float(np.log(0.2))
+_STEP = 0.05
 _LEAST_SLOPE = 0.2
 _AGREE = 0.35
 """Greys agree with a straight curve within this, natural logarithm of light: wider than any
@@ -21,50 +28,64 @@ _STRAIGHT_SLOPES = (0.5, 2.5)
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Tone:
-    """log light = gain of the channel + x + b1 x + b2 x^2 + ..., x = log seen - middle.
+    """log light = gain of the channel + log seen + bends, between the greys seen.
 
-    ``low`` and ``high`` are the x between which greys were seen.
+    ``low`` and ``high`` are the logarithms of the light, by the sRGB curve, between which greys
+    were seen; beyond them the curve goes on straight. ``doubt`` is what each grey was trusted to.
     """
 
     gains: Floats
     bends: Floats
-    middle: float
     low: float
     high: float
+    doubt: float
 
     def log_light(self, seen: Floats) -> Floats:
-        """Logarithm of the light, without the gains; straight beyond the greys seen."""
-        x = np.log(np.maximum(seen, DARKEST)) - self.middle
+        """Logarithm of the light, without the gains."""
+        x = np.log(np.maximum(seen, DARKEST))
         inside = np.clip(x, self.low, self.high)
-        slope = np.ones_like(x)
-        value = inside.copy()
-        for power, bend in enumerate(self.bends, start=1):
-            value += bend * inside**power
-            slope += power * bend * inside ** (power - 1)
-        return np.asarray(value + np.maximum(slope, _LEAST_SLOPE) * (x - inside))
+        below, above = (self._slope(end) for end in (self.low + _STEP, self.high))
+        beyond = np.where(x < self.low, below, above) * (x - inside)
+        return np.asarray(inside + _bend_terms(inside) @ self.bends + beyond)
 
     def light(self, readings: Readings) -> Floats:
         """Light of all patches, white-balanced, shape (n, 3)."""
         return np.exp(self.log_light(readings.seen) + self.gains)
 
-    def rising(self) -> bool:
-        """Whether more light always reads as more."""
-        x = np.linspace(self.low, self.high, 50)
-        slope = 1.0 + sum(p * b * x ** (p - 1) for p, b in enumerate(self.bends, start=1))
-        return bool(np.min(slope) > _LEAST_SLOPE)
+    def _slope(self, upper: float) -> float:
+        """Slope of the curve just below a place, at least a little upwards."""
+        ends = np.array([upper - _STEP, upper])
+        value = ends + _bend_terms(ends) @ self.bends
+        return max(float(value[1] - value[0]) / _STEP, _LEAST_SLOPE)
 
 
-def agreeing_greys(readings: Readings) -> Readings:
+def _bend_terms(log_seen: Floats) -> Floats:
+    """Terms of the departure from sRGB, shape (..., 6)."""
+    x = log_seen - _MIDDLE
+    code = encode_srgb(np.exp(log_seen)) - 0.5
+    return np.stack([x, x**2, x**3, code, code**2, code**3], axis=-1)
+
+
+def agreeing_greys(readings: Readings, level: Floats) -> Readings:
     """Set aside the greys and papers that the others contradict.
 
     Every two greys propose a straight curve and a white balance; the proposal that most greys
     agree with wins (consensus by exhaustive pairs). What disagrees lies under a leaf, in a shadow
     or in a glint.
+
+    Parameters
+    ----------
+    readings : Readings
+        Of the card.
+    level : ndarray, shape (n,)
+        Relative light on every patch; patches where it is unknown (NaN) are set aside too.
     """
+    readings = replace(readings, usable=readings.usable & np.isfinite(level))
     known = np.flatnonzero(readings.neutral & readings.usable)
     x = np.log(np.maximum(readings.seen[known], DARKEST))
-    y = np.log(readings.nominal[known])
-    first, second = np.nonzero(y[:, None, 1] > y[None, :, 1] + 0.1)
+    y = np.log(readings.nominal[known] * level[known, None])
+    nominal = np.log(readings.nominal[known, 1])
+    first, second = np.nonzero(nominal[:, None] > nominal[None, :] + 0.1)
     if not len(first):
         return readings
     rise, run = y[first] - y[second], x[first] - x[second]
@@ -82,7 +103,10 @@ def agreeing_greys(readings: Readings) -> Readings:
 
 
 def fit_tone(readings: Readings, level: Floats) -> Tone:
-    """Choose the least bent curve that predicts left-out grey levels well.
+    """Fit the curve, as bent as the greys can hold.
+
+    The bends are held back towards none, the more the less the greys are trusted. They are
+    trusted more only where greys that are left out are then told clearly better.
 
     Parameters
     ----------
@@ -92,40 +116,36 @@ def fit_tone(readings: Readings, level: Floats) -> Tone:
         Relative light on every patch.
     """
     greys = readings.printed & readings.neutral
-    tone = solve_tone(readings, level, greys, 0)
-    best = _level_error(readings, level, 0)
-    for bends in range(1, _MOST_BENDS + 1):
-        error = _level_error(readings, level, bends)
-        if error < _CURVE_GAIN * best:
-            candidate = solve_tone(readings, level, greys, bends)
-            if candidate.rising():
-                tone, best = candidate, error
-    return tone
+    best, least = _DOUBTS[-1], _level_error(readings, level, _DOUBTS[-1])
+    for doubt in reversed(_DOUBTS[:-1]):
+        error = _level_error(readings, level, doubt)
+        if error < _STIFFER * least:
+            best, least = doubt, error
+    return solve_tone(readings, level, greys, best)
 
 
-def solve_tone(readings: Readings, level: Floats, use: NDArray[np.bool_], bends: int) -> Tone:
-    """Least squares for the gains and a given number of bends, on the greys in ``use``."""
+def solve_tone(readings: Readings, level: Floats, use: NDArray[np.bool_], doubt: float) -> Tone:
+    """Gains and bends from the greys in ``use``, by least squares with the bends held back."""
     x = np.log(np.maximum(readings.seen[use], DARKEST))
-    middle = float(x.mean())
-    x = x - middle
     target = np.log(readings.nominal[use] * level[use, None]) - x
     channel = np.tile(np.eye(3), (len(x), 1))
-    powers = [x.reshape(-1, 1) ** power for power in range(1, bends + 1)]
-    solved, *_ = np.linalg.lstsq(np.hstack([channel, *powers]), target.ravel(), rcond=None)
-    gains, bend = np.split(solved.astype(np.float64), [3])
-    return Tone(gains, bend, middle, float(x.min()), float(x.max()))
+    design = np.hstack([channel, _bend_terms(x.ravel())])
+    hold = np.concatenate([np.zeros(3), (doubt / _BEND_SIZES) ** 2])
+    normal = design.T @ design + np.diag(hold)
+    solved = np.linalg.solve(normal, design.T @ target.ravel())
+    gains, bends = np.split(solved, [3])
+    return Tone(gains, bends, float(x.min()), float(x.max()), doubt)
 
 
-def _level_error(readings: Readings, level: Floats, bends: int) -> float:
+def _level_error(readings: Readings, level: Floats, doubt: float) -> float:
     """Root mean square error of the logarithm of grey levels that the fit has not seen."""
     greys = readings.printed & readings.neutral
-    values = np.unique(readings.nominal[greys, 1])
-    if len(values) < bends + 3:
-        return float("inf")
     errors = []
-    for value in values:
+    for value in np.unique(readings.nominal[greys, 1]):
         left_out = greys & (readings.nominal[:, 1] == value)
-        tone = solve_tone(readings, level, greys & ~left_out, bends)
+        if left_out.sum() == greys.sum():
+            return float("inf")
+        tone = solve_tone(readings, level, greys & ~left_out, doubt)
         found = tone.log_light(readings.seen[left_out]) + tone.gains
         errors.append(found - np.log(readings.nominal[left_out] * level[left_out, None]))
     return float(np.sqrt(np.mean(np.concatenate(errors) ** 2)))
