@@ -44,6 +44,7 @@ def test_a_trial_is_measured_and_nothing_fails(first_run):
         "masks",
         "overlays",
         "photo_checks.csv",
+        "plants.csv",
         "tray_metrics.csv",
     ]
     assert (folder / "traymorph.sqlite").is_file()
@@ -74,8 +75,10 @@ def test_a_narrow_terminal_gets_values_below_each_other(measured, monkeypatch):
 def test_tray_metrics_has_the_columns_of_list_and_metrics(first_run):
     columns = header(first_run[0] / "results" / "tray_metrics.csv")
     pairs = [column for name in METRICS for column in (name, f"{name}_u")]
-    wanted = [*LIST_COLUMNS, *pairs, "flags"]
-    assert columns[: len(wanted)] == wanted
+    between_plants = [name for name in columns if name.endswith(("_sd", "_se"))]
+    assert {"stem_length_mm_sd", "stem_length_mm_se"} <= set(between_plants)
+    wanted = [*LIST_COLUMNS, *pairs, "n_plants", "flags"]
+    assert [name for name in columns if name not in between_plants][: len(wanted)] == wanted
     assert len(set(columns)) == len(columns)
 
 
@@ -269,7 +272,7 @@ def test_loose_photos_with_out_give_tables_and_overlays(tmp_path):
     assert outcome.code == 0, outcome.stderr
     names = {path.relative_to(out).as_posix() for path in out.rglob("*") if path.is_file()}
     assert names == {
-        *("tray_metrics.csv", "photo_checks.csv"),
+        *("tray_metrics.csv", "plants.csv", "photo_checks.csv"),
         *("overlays/T01_side.jpg", "overlays/T02_side.jpg"),
     }
     rows = table(out / "tray_metrics.csv")
