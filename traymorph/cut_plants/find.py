@@ -10,31 +10,37 @@ from traymorph.cut_plants.blades import blade_shape
 from traymorph.cut_plants.colours import TissueColours
 from traymorph.cut_plants.feet import feet_of, is_plant
 from traymorph.cut_plants.forms import PlantForm
+from traymorph.cut_plants.nodes import first_leaf_of, node_of
 from traymorph.cut_plants.parting import Parting, cells_of_skeleton, part
+from traymorph.cut_plants.separate import Member, separate
 from traymorph.cut_plants.silhouettes import (
-    Run,
     Silhouette,
     TypicalPlant,
     coarseness,
     silhouettes,
     typical_plant,
 )
-from traymorph.cut_plants.skeleton import Rooted, Skeleton, rooted
-from traymorph.cut_plants.nodes import first_leaf_of, node_of
+from traymorph.cut_plants.skeleton import Skeleton, joined, rooted
 from traymorph.cut_plants.stems import stem_of
 from traymorph.cut_plants.tissues import (
+    at_skeleton,
     colours_of_photo,
     colours_of_plant,
-    odds_along,
+    leaf_odds,
     smooth_lab,
+    through_leaves,
 )
-from traymorph.model.cut_plants import Blade, CutPlant
+from traymorph.model.cut_plants import LEFT_OUT, Blade, CutPlant
 
 Floats = NDArray[Any]
 Mask = NDArray[np.bool_]
 
 _ROW_SHARE = 0.5
 """Plants whose middles lie closer than this share of a plant's height stand in one row."""
+_HEAP_FEET = 5
+"""Cut ends in one piece from which plants lie in a heap."""
+_LEAST_SHARE, _MOST_SHARE = 0.4, 2.0
+"""Area of a plant taken out of a group, over the typical plant's."""
 _NO_LINE = np.empty((0, 2))
 
 
@@ -94,22 +100,38 @@ def find_cut_plants(
 
 
 def _plants(piece: Silhouette, board: _Board) -> list[CutPlant]:
+    """The plants of one connected piece."""
     flags = ("plant_cut_off",) if piece.at_edge else ()
     if board.form is PlantForm.NO_NODE:
         return [_plain(piece, (*flags, "no_node"))]
     if board.typical is None or not piece.runs:
         return [_plain(piece, (*flags, "stem_unclear"))]
     lab = smooth_lab(board.rgb, piece)
-    odds = odds_along(piece.skeleton, lab, board.colours) if board.colours else None
-    feet = feet_of(piece, board.typical, odds)
+    odds = leaf_odds(lab, board.colours)
+    feet = feet_of(piece, board.typical, at_skeleton(odds, piece.skeleton))
     if not feet:
         return [_plain(piece, (*flags, "stem_unclear"))]
-    if board.colours:
-        own = colours_of_plant(piece, feet[0], lab, board.colours)
-        odds = odds_along(piece.skeleton, lab, own)
-    if len(feet) > 1:
-        flags = (*flags, "heap" if len(feet) > 4 else "plants_touch")
-    return [_built(piece, feet[0], odds, board, flags)]
+    if board.colours is not None:
+        odds = leaf_odds(lab, colours_of_plant(piece, feet[0], lab, board.colours))
+    half_width = float(np.median([foot.half_width for foot in feet]))
+    roots = [int(foot.cells[0]) for foot in feet]
+    whole = [Member(piece.skeleton, roots[0])]
+    if len(feet) == 1:
+        return _built(piece, whole, half_width, odds, board, flags)
+    at_necks = board.form is PlantForm.PAIR
+    members = separate(piece.skeleton, roots, half_width, at_necks=at_necks)
+    if members is not None:
+        plants = _built(piece, members, half_width, odds, board, flags)
+        if all(_plausible(plant, board.typical) for plant in plants):
+            return plants
+    flags = (*flags, "heap" if len(feet) >= _HEAP_FEET else "plants_touch")
+    return _built(piece, whole, half_width, odds, board, flags)
+
+
+def _plausible(plant: CutPlant, typical: TypicalPlant) -> bool:
+    """Whether a part of a group may be one plant."""
+    area = float(plant.leaf.sum() + plant.stem.sum())
+    return _LEAST_SHARE * typical.area <= area <= _MOST_SHARE * typical.area
 
 
 def _plain(piece: Silhouette, flags: tuple[str, ...]) -> CutPlant:
@@ -120,41 +142,70 @@ def _plain(piece: Silhouette, flags: tuple[str, ...]) -> CutPlant:
 
 def _built(
     piece: Silhouette,
-    foot: Run,
-    odds: NDArray[np.float64] | None,
+    members: list[Member],
+    half_width: float,
+    odds: Floats | None,
+    board: _Board,
+    flags: tuple[str, ...],
+) -> list[CutPlant]:
+    """Each plant of a piece with its leaf, stem and blades."""
+    whose = cells_of_skeleton(
+        piece.share > 0, joined([member.skeleton for member in members]), board.coarse
+    )
+    plants, first = [], 0
+    for member in members:
+        last = first + len(member.skeleton.points)
+        own = (whose >= first) & (whose < last)
+        cells = np.where(own, whose - first, -1)
+        plants.append(_plant(piece, member, cells, half_width, odds, board, flags))
+        first = last
+    return plants
+
+
+def _plant(
+    piece: Silhouette,
+    member: Member,
+    cells: NDArray[np.intp],
+    half_width: float,
+    odds: Floats | None,
     board: _Board,
     flags: tuple[str, ...],
 ) -> CutPlant:
-    skeleton = piece.skeleton
-    ways = rooted(skeleton, int(foot.cells[0]))
-    parting = part(skeleton, ways, foot.half_width, odds, board.form)
-    nearest = cells_of_skeleton(piece.share > 0, skeleton, board.coarse)
-    parts = np.where(nearest >= 0, np.maximum(parting.part, 0)[nearest], 0)
-    leaf = np.where(parts > 0, piece.share, np.float32(0.0)).astype(np.float32)
-    stem = None
-    if "plants_touch" not in flags and "heap" not in flags:
-        node = (
-            first_leaf_of(skeleton, ways, foot.half_width)
-            if board.form is PlantForm.HYPOGEAL
-            else node_of(piece.share, skeleton, ways, parting, foot.half_width)
-        )
-        stem = stem_of(piece.share, skeleton, ways, node, foot.half_width, board.step_mm)
+    skeleton = member.skeleton
+    ways = rooted(skeleton, member.root)
+    parting = part(skeleton, ways, half_width, at_skeleton(odds, skeleton), board.form)
+    parts = np.where(cells >= 0, np.maximum(parting.part, 0)[cells], -1)
+    if board.form is PlantForm.HYPOGEAL and odds is not None:
+        parts = through_leaves(parts, odds, half_width)
+    share = np.where(cells >= 0, piece.share, np.float32(0.0)).astype(np.float32)
+    leaf = np.where(parts > 0, share, np.float32(0.0)).astype(np.float32)
     blades = _blades(piece, skeleton, parting, parts, leaf)
-    if stem is None:
-        if "plants_touch" not in flags and "heap" not in flags:
+    stem = None
+    if not LEFT_OUT.intersection(flags) - {"plant_cut_off"}:
+        node = (
+            first_leaf_of(skeleton, ways, half_width)
+            if board.form is PlantForm.HYPOGEAL
+            else node_of(share, skeleton, ways, parting, half_width)
+        )
+        stem = stem_of(share, skeleton, ways, node, half_width, board.step_mm)
+        if stem is None:
             flags = (*flags, "stem_unclear")
-        return CutPlant(piece.box, leaf, piece.share - leaf, _NO_LINE, float("nan"), blades, flags)
-    corner = np.array([piece.box[1].start, piece.box[0].start], np.float64)
+    if stem is None:
+        return CutPlant(piece.box, leaf, share - leaf, _NO_LINE, float("nan"), blades, flags)
     return CutPlant(
-        piece.box, leaf, piece.share - leaf, stem.line + corner, stem.width, blades, flags,
+        piece.box, leaf, share - leaf, stem.line + _corner(piece), stem.width, blades, flags,
         stem.ends_u,
     )  # fmt: skip
+
+
+def _corner(piece: Silhouette) -> NDArray[np.float64]:
+    return np.array([piece.box[1].start, piece.box[0].start], np.float64)
 
 
 def _blades(
     piece: Silhouette, skeleton: Skeleton, parting: Parting, parts: NDArray[np.intp], leaf: Floats
 ) -> tuple[Blade, ...]:
-    corner = np.array([piece.box[1].start, piece.box[0].start], np.float64)
+    corner = _corner(piece)
     blades = []
     for number, base in enumerate(parting.bases, start=1):
         at = skeleton.points[base]

@@ -14,7 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from traymorph.cut_plants.centre_line import MiddleLine, distances, middle_line, resample
-from traymorph.cut_plants.parting import Parting
+from traymorph.cut_plants.parting import Parting, local_thickness
 from traymorph.cut_plants.skeleton import Ints, Rooted, Skeleton
 
 Floats = NDArray[Any]
@@ -41,9 +41,9 @@ _AGAIN_WIDTHS = 1.5
 _LEAST_LEAF_WIDTHS2 = 1.5
 """Area of a side branch, in squares of the stem's width, from which it holds a leaf."""
 _COVERED = 1.35
-"""Half width over the stem's from which a leaf lies over or under the stem."""
-_LONGEST_COVER_WIDTHS, _INSIDE_WIDTHS = 6.0, 0.4
-"""Leaves longer than this along the stem hide their own node, which lies a little inside them."""
+"""Local thickness over the stem's half width from which a leaf lies over or under the stem."""
+_INSIDE_WIDTHS = 0.25
+"""How far inside their outline such leaves are attached, in stem widths."""
 _BENT_FROM = 10
 """Points from which a stalk is continued as a parabola."""
 
@@ -192,8 +192,8 @@ def first_leaf_of(skeleton: Skeleton, ways: Rooted, half_width: float) -> Node:
     Returns
     -------
     Node
-        At the first side branch that holds a leaf, or in the middle of the first leaves that lie
-        over the stem.
+        At the first side branch that holds a leaf, or where the first leaves begin that lie over
+        the stem.
     """
     area = _carried(ways, 2.0 * skeleton.radius * _steps(ways))
     children = ways.children()
@@ -207,25 +207,23 @@ def first_leaf_of(skeleton: Skeleton, ways: Rooted, half_width: float) -> Node:
             fork = len(path) - 1
         path.append(following)
     way = np.array(path)
-    wide = _first_wide(skeleton.radius[way], ways.distance[way], half_width)
+    wide = _first_wide(local_thickness(skeleton)[way], ways.distance[way], half_width)
     places = [place for place in (fork, wide) if place is not None]
     if not places:
         return Node(int(way[-1]), None, forked=False)
     return Node(int(way[min(places)]), None, forked=True, first_leaf=True)
 
 
-def _first_wide(radius: Points, along: Points, half_width: float) -> int | None:
-    """Index of the middle of the first leaves that lie over the stem, or None."""
-    wide = (radius > _COVERED * half_width) & (along > 4.0 * half_width)
-    starts = np.flatnonzero(wide)
+def _first_wide(thick: Points, along: Points, half_width: float) -> int | None:
+    """Index a little inside the first leaves that lie over the stem, or None.
+
+    Leaves of a node spread forwards: they are attached near their end towards the cut.
+    """
+    starts = np.flatnonzero((thick > _COVERED * half_width) & (along > 4.0 * half_width))
     if len(starts) == 0:
         return None
-    start = int(starts[0])
-    narrow = np.flatnonzero(~wide & (along > along[start] + half_width))
-    end = int(narrow[0]) if len(narrow) else len(radius) - 1
-    if along[end] - along[start] > _LONGEST_COVER_WIDTHS * 2.0 * half_width:
-        return int(np.searchsorted(along, along[start] + _INSIDE_WIDTHS * 2.0 * half_width))
-    return start + int(np.argmax(radius[start : end + 1]))
+    inside = along[starts[0]] + _INSIDE_WIDTHS * 2.0 * half_width
+    return min(int(np.searchsorted(along, inside)), len(along) - 1)
 
 
 def _steps(ways: Rooted) -> Points:

@@ -222,6 +222,8 @@ def _steady_part(skeleton: Skeleton, branch: Ints) -> Run | None:
     half = float(usual[-1])
     wide = np.flatnonzero((radius > _STEADY * half) & (along > 4.0 * half))
     end = int(wide[0]) if len(wide) else len(branch)
+    if end <= first:
+        return None
     cells = branch[:end]
     half = float(np.median(radius[first:end]))
     return Run(cells, float(along[end - 1] + half), half)

@@ -6,7 +6,7 @@ from typing import Any
 import cv2
 import numpy as np
 from numpy.typing import NDArray
-from scipy.sparse import coo_matrix, csr_matrix
+from scipy.sparse import block_diag, coo_matrix, csr_matrix
 from scipy.sparse.csgraph import dijkstra
 from skimage.morphology import skeletonize
 
@@ -134,6 +134,15 @@ def reduced(mask: Mask, coarse: int) -> Mask:
             whole, (columns // coarse, rows // coarse), interpolation=cv2.INTER_AREA
         ) >= 0.5
     )  # fmt: skip
+
+
+def joined(skeletons: list[Skeleton]) -> Skeleton:
+    """Several skeletons as one, in their order, not linked to one another."""
+    return Skeleton(
+        np.vstack([one.points for one in skeletons]),
+        np.concatenate([one.radius for one in skeletons]),
+        block_diag([one.links for one in skeletons], format="csr"),
+    )
 
 
 def rooted(skeleton: Skeleton, root: int) -> Rooted:

@@ -15,6 +15,8 @@ Floats = NDArray[Any]
 
 _SURELY_BLADE = 1.8
 """Distance from the outline, in half widths of the stem, from which a cell is surely blade."""
+_CLEAR, _STEM_WITHIN = 4.0, 0.7
+"""Limit of the log-odds of one cell, and those from which a cell amid a blade is stem."""
 _END_CELLS = 5
 _MOST_CELLS = 2000
 
@@ -49,10 +51,39 @@ def smooth_lab(rgb: NDArray[np.uint8], piece: Silhouette) -> Floats:
     return mean
 
 
-def odds_along(skeleton: Skeleton, lab: Floats, colours: TissueColours) -> NDArray[np.float64]:
-    """Log-odds of leaf by colour at the cells of a skeleton."""
-    odds = colours.leaf_odds(lab).astype(np.float32)
-    return probe(odds, skeleton.points)
+def leaf_odds(lab: Floats, colours: TissueColours | None) -> Floats | None:
+    """Log-odds of leaf by colour in each cell; None where the photo taught no colours."""
+    return None if colours is None else colours.leaf_odds(lab).astype(np.float32)
+
+
+def at_skeleton(odds: Floats | None, skeleton: Skeleton) -> NDArray[np.float64] | None:
+    """The same at the cells of a skeleton."""
+    return None if odds is None else probe(odds, skeleton.points)
+
+
+def through_leaves(parts: NDArray[np.intp], odds: Floats, half_width: float) -> NDArray[np.intp]:
+    """Parts of a plant whose stem is seen through and over its leaves, by colour.
+
+    Parameters
+    ----------
+    parts : ndarray of int, shape (h, w)
+        0 stem, k blade k.
+    odds : ndarray of float32, shape (h, w)
+        Log-odds of leaf.
+    half_width : float
+        Of the stem, cells; what is smaller is no stem.
+
+    Returns
+    -------
+    ndarray of int, shape (h, w)
+        Only turns blade into stem.
+    """
+    smooth = cv2.GaussianBlur(np.clip(odds, -_CLEAR, _CLEAR), (0, 0), max(0.3 * half_width, 0.6))
+    stem = (parts > 0) & (smooth < -_STEM_WITHIN)
+    size = 2 * max(round(0.5 * half_width), 1) + 1
+    disc = cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (size, size))
+    whole = cv2.morphologyEx((stem | (parts == 0)).astype(np.uint8), cv2.MORPH_OPEN, disc)
+    return np.where(stem & (whole > 0), 0, parts)
 
 
 def _sure(

@@ -1,0 +1,276 @@
+"""Plants that touch or cross, taken apart along their skeleton.
+
+Two stems that cross are followed straight on: of the three ways to join four arms the one that
+turns least. Blades that touch are cut at the neck between them, a blade that touches a stem beside
+the stem. What is left must be one plant each, with one cut end and at least one blade; anything
+else stays one group.
+"""
+
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.sparse import coo_matrix, csr_matrix
+from scipy.sparse.csgraph import connected_components
+
+from traymorph.cut_plants.skeleton import Ints, Skeleton, neighbours, rooted
+
+Values = NDArray[np.float64]
+
+_NARROW = 1.5
+"""Radius of a stem's skeleton over its half width, at most, crossings included."""
+_WIDE = 1.8
+"""Radius from which a blade is meant."""
+_CROSSING_WIDTHS = 3.5
+"""Forks closer than this, in stem widths, may be one crossing."""
+_ARM_WIDTHS = (0.5, 2.5)
+"""Where an arm's direction is taken, in stem widths from the crossing."""
+_TURN_DEG, _CLEARER_DEG = 40.0, 15.0
+"""How much a stem may turn in a crossing, and how much more any other joining must turn."""
+_NECK = 0.75
+"""Radius of a neck over the lesser of the blades' that it joins."""
+_MOST_CUTS = 8
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Member:
+    """One plant's part of a skeleton.
+
+    Parameters
+    ----------
+    skeleton : Skeleton
+        Its cells.
+    root : int
+        Index of the cell at its cut.
+    """
+
+    skeleton: Skeleton
+    root: int
+
+
+def separate(
+    skeleton: Skeleton, feet: list[int], half_width: float, *, at_necks: bool = True
+) -> list[Member] | None:
+    """Take plants apart.
+
+    Parameters
+    ----------
+    skeleton : Skeleton
+        Of plants that hang together.
+    feet : list of int
+        Cells at the plants' cuts, two or more.
+    half_width : float
+        Of their stems, cells.
+    at_necks : bool
+        Whether blades may be cut apart; a pea's own leaves meet at necks too.
+
+    Returns
+    -------
+    list of Member or None
+        One for each foot; None where the plants cannot be told apart.
+    """
+    graph = _uncrossed(skeleton, half_width)
+    for _ in range(_MOST_CUTS):
+        groups = _groups(graph, feet)
+        mixed = next((group for group in groups if len(group) > 1), None)
+        if mixed is None:
+            break
+        cut = _cut_between(graph, mixed[0], mixed[1], half_width) if at_necks else None
+        if cut is None:
+            return None
+        graph = cut
+    return _members(graph, feet, half_width)
+
+
+def _groups(graph: Skeleton, feet: list[int]) -> list[list[int]]:
+    _, label = connected_components(graph.links, directed=False)
+    groups: dict[int, list[int]] = {}
+    for foot in feet:
+        groups.setdefault(int(label[foot]), []).append(foot)
+    return list(groups.values())
+
+
+def _members(graph: Skeleton, feet: list[int], half_width: float) -> list[Member] | None:
+    """One plant per foot; None where one has no blade or a blade has no foot."""
+    _, label = connected_components(graph.links, directed=False)
+    wide = graph.radius > _WIDE * half_width
+    owned = np.isin(label, label[feet])
+    if (wide & ~owned).any() or len(set(label[feet])) < len(feet):
+        return None
+    members = []
+    for foot in feet:
+        kept = label == label[foot]
+        if not (wide & kept).any():
+            return None
+        members.append(Member(graph.only(kept), int(np.count_nonzero(kept[:foot]))))
+    return members
+
+
+def _cut_between(graph: Skeleton, one: int, other: int, half_width: float) -> Skeleton | None:
+    """The graph without the narrowest link between two plants' blades, or None."""
+    path = rooted(graph, one).path(other)
+    radius = graph.radius[path]
+    before = np.maximum.accumulate(radius)
+    after = np.maximum.accumulate(radius[::-1])[::-1]
+    lesser = np.minimum(before, after)
+    ratio = np.where(lesser > _WIDE * half_width, radius / lesser, np.inf)
+    place = int(np.argmin(ratio))
+    if ratio[place] <= _NECK:
+        return _without_links(graph, [int(path[place])])
+    beside = _beside_stem(graph, path, half_width)
+    return None if beside is None else _without_link(graph, *beside)
+
+
+def _beside_stem(graph: Skeleton, path: Ints, half_width: float) -> tuple[int, int] | None:
+    """Where a way leaves a stem that goes straight on into a blade beside it: (fork, next)."""
+    degree = graph.degree
+    width = 2.0 * half_width
+    for way in (path, path[::-1]):
+        for i in range(1, len(way) - 1):
+            cell = int(way[i])
+            if degree[cell] < 3 or graph.radius[cell] > _NARROW * half_width:
+                continue
+            others = [int(c) for c in neighbours(graph, cell) if c not in (way[i - 1], way[i + 1])]
+            back = _direction(graph, cell, int(way[i - 1]), width)
+            for other in others:
+                arm = _arm(graph, cell, other, 3.0 * width)
+                straight = _turn(back, _direction(graph, cell, other, width)) < _TURN_DEG / 2.0
+                if straight and (graph.radius[arm] < _NARROW * half_width).all():
+                    return cell, int(way[i + 1])
+    return None
+
+
+def _uncrossed(skeleton: Skeleton, half_width: float) -> Skeleton:
+    """The graph with every clear crossing of two stems replaced by two bridges."""
+    graph = skeleton
+    for cluster in _clusters(skeleton, half_width):
+        inside = set(cluster)
+        doors = [
+            (int(cell), int(out))
+            for cell in cluster
+            for out in neighbours(graph, int(cell))
+            if int(out) not in inside
+        ]
+        arms = [(cell, out) for cell, out in doors if _is_arm(graph, cell, out, half_width)]
+        if len(doors) != 4 or len(arms) != 4:
+            continue
+        pairs = _straightest(graph, arms, half_width)
+        if pairs is not None:
+            graph = _bridged(graph, cluster, pairs, half_width)
+    return graph
+
+
+def _clusters(graph: Skeleton, half_width: float) -> list[list[int]]:
+    """Forks with the narrow cells between those that lie close together."""
+    forks = np.flatnonzero(graph.degree >= 3)
+    limit = _CROSSING_WIDTHS * 2.0 * half_width
+    near: dict[int, set[int]] = {int(f): {int(f)} for f in forks}
+    for fork in forks:
+        ways = rooted(graph, int(fork))
+        for other in forks[(ways.distance[forks] <= limit) & (forks != fork)]:
+            path = ways.path(int(other))
+            if (graph.radius[path] <= _NARROW * half_width).all():
+                near[int(fork)].update(int(c) for c in path)
+    clusters: list[set[int]] = []
+    for cells in near.values():
+        joined = [c for c in clusters if c & cells]
+        clusters = [c for c in clusters if not c & cells]
+        clusters.append(cells.union(*joined))
+    return [sorted(c) for c in clusters]
+
+
+def _arm(graph: Skeleton, before: int, start: int, length: float) -> Ints:
+    """Cells of the chain that begins with ``start``, up to a length or the next fork or end."""
+    way = [before, start]
+    gone = 0.0
+    while gone < length:
+        ahead = [int(c) for c in neighbours(graph, way[-1]) if c != way[-2]]
+        if len(ahead) != 1:
+            break
+        gone += float(np.hypot(*(graph.points[ahead[0]] - graph.points[way[-1]])))
+        way.append(ahead[0])
+    return np.array(way[1:], np.intp)
+
+
+def _is_arm(graph: Skeleton, before: int, start: int, half_width: float) -> bool:
+    """Whether a stem leads away from a crossing here."""
+    arm = _arm(graph, before, start, _ARM_WIDTHS[1] * 2.0 * half_width)
+    length = float(np.hypot(*(graph.points[arm[-1]] - graph.points[start])))
+    narrow = float(np.median(graph.radius[arm])) <= _NARROW * half_width
+    return narrow and length >= 2.0 * half_width
+
+
+def _direction(graph: Skeleton, before: int, start: int, width: float) -> Values:
+    """Unit vector in which a chain leads away."""
+    arm = _arm(graph, before, start, _ARM_WIDTHS[1] * width)
+    points = graph.points[arm]
+    first = min(int(_ARM_WIDTHS[0] / _ARM_WIDTHS[1] * len(points)), len(points) - 1)
+    away = points[-1] - points[first] if len(points) > first + 1 else points[-1] - points[0]
+    if not away.any():
+        away = points[-1] - graph.points[before]
+    return np.asarray(away / max(float(np.hypot(*away)), 1e-9))
+
+
+def _turn(one: Values, other: Values) -> float:
+    """Degrees by which a way turns that comes in by one arm and leaves by the other."""
+    return float(np.degrees(np.arccos(np.clip(-one @ other, -1.0, 1.0))))
+
+
+def _straightest(
+    graph: Skeleton, arms: list[tuple[int, int]], half_width: float
+) -> list[tuple[int, int]] | None:
+    """Pairs of arms that go straight on; None where that is not clear."""
+    directions = [_direction(graph, cell, out, 2.0 * half_width) for cell, out in arms]
+    options = []
+    for pairing in (((0, 1), (2, 3)), ((0, 2), (1, 3)), ((0, 3), (1, 2))):
+        worst = max(_turn(directions[i], directions[j]) for i, j in pairing)
+        options.append((worst, pairing))
+    options.sort()
+    if options[0][0] > _TURN_DEG or options[1][0] - options[0][0] < _CLEARER_DEG:
+        return None
+    return [(arms[i][1], arms[j][1]) for i, j in options[0][1]]
+
+
+def _bridged(
+    graph: Skeleton, cluster: list[int], pairs: list[tuple[int, int]], half_width: float
+) -> Skeleton:
+    """The graph with a crossing's cells unlinked and its arms joined by straight bridges."""
+    cut = _without_links(graph, cluster)
+    links = cut.links.tocoo()
+    rows, columns, lengths = [links.row], [links.col], [links.data]
+    points, radius = [cut.points], [cut.radius]
+    count = len(cut.points)
+    for start, end in pairs:
+        a, b = cut.points[start], cut.points[end]
+        pieces = max(round(float(np.hypot(*(b - a)))), 2)
+        between = a + np.linspace(0.0, 1.0, pieces + 1)[1:-1, None] * (b - a)
+        chain = np.array([start, *range(count, count + len(between)), end])
+        step = np.full(len(chain) - 1, float(np.hypot(*(b - a))) / pieces)
+        rows += [chain[:-1], chain[1:]]
+        columns += [chain[1:], chain[:-1]]
+        lengths += [step, step]
+        points.append(between)
+        radius.append(np.full(len(between), half_width))
+        count += len(between)
+    joined: Any = coo_matrix(
+        (np.concatenate(lengths), (np.concatenate(rows), np.concatenate(columns))), (count, count)
+    )
+    return Skeleton(np.vstack(points), np.concatenate(radius), csr_matrix(joined))
+
+
+def _without_links(graph: Skeleton, cells: list[int]) -> Skeleton:
+    """The graph with some cells joined to nothing; indices stay as they are."""
+    kept = np.ones(len(graph.points))
+    kept[cells] = 0.0
+    scale = csr_matrix((kept, (range(len(kept)), range(len(kept)))))
+    links = csr_matrix(scale @ graph.links @ scale)
+    links.eliminate_zeros()
+    return Skeleton(graph.points, graph.radius, links)
+
+
+def _without_link(graph: Skeleton, one: int, other: int) -> Skeleton:
+    links = graph.links.tolil(copy=True)
+    links[one, other] = 0.0
+    links[other, one] = 0.0
+    return Skeleton(graph.points, graph.radius, csr_matrix(links.tocsr()))
