@@ -84,10 +84,6 @@ class PhotoSizeError(PhotoError):
     """The picture has too many or too few pixels to measure in."""
 
 
-class UnknownViewError(PhotoError):
-    """Neither the card nor the list says from where the photo was taken."""
-
-
 class PhotoContradictionError(PhotoError):
     """Card, label and list say different things about one photo."""
 

@@ -1,5 +1,6 @@
 """The photo of an opened pack gives colours, checks, masks and a picture."""
 
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -58,3 +59,20 @@ def test_an_opened_pack_under_a_grow_lamp():
     outcome = measure_pack_photo(*photographed(shows=False))
     assert all(np.isnan(got.value) for got in outcome.metrics.values())
     assert "light_unfit_for_colour" in outcome.flags
+
+
+def test_two_packs_in_one_photo_are_parted_at_the_card_s_middle():
+    seen, segmented = photographed()
+    # a second heap, right of the card's middle at x = 279.5, smaller and of another colour
+    rgb = segmented.rgb.copy()
+    rgb[220:290, 300:370] = (150, 120, 60)
+    segmented = SegmentedPhoto(rgb, segmented.masks)
+    segmented.masks.leaf[220:290, 300:370] = 1.0
+    shares = {
+        part: measure_pack_photo(
+            replace(seen, entry=replace(seen.entry, part=part)), segmented
+        ).metrics["pack_green_share"]
+        for part in ("left", "right")
+    }
+    assert shares["left"].value == pytest.approx(140 / 280, abs=1e-4)
+    assert shares["right"].value == pytest.approx(120 / 330, abs=1e-4)

@@ -17,6 +17,7 @@ from traymorph.model.photo import View
 from traymorph.model.trial import PhotoEntry, Sample, TraySize
 from traymorph.pipeline.board import board_plants_without_card, own_board_plants
 from traymorph.pipeline.overhead import own_overhead_plants
+from traymorph.pipeline.pack import own_pack_plants
 from traymorph.pipeline.seen import see, segment, segment_without_card
 from traymorph.pipeline.side import own_side_plants
 
@@ -71,6 +72,8 @@ def mask_photo_file(path: Path, view: View) -> NDArray[np.uint8]:
     if seen.view is View.BOARD:
         return class_mask(own_board_plants(seen, sample.crop), seen.photo.size_px, seen.sighting)
     segmented = segment(seen)
+    if seen.view is View.PACK:
+        return class_mask(own_pack_plants(seen, segmented), seen.photo.size_px, seen.sighting)
     find = own_side_plants if view is View.SIDE else own_overhead_plants
     try:
         own = find(seen, segmented, sample.size, settings)

@@ -27,6 +27,7 @@ from traymorph.pipeline.jobs import JobPhoto, TrayJob
 from traymorph.pipeline.mask_photo import class_mask
 from traymorph.pipeline.outcome import PhotoOutcome
 from traymorph.pipeline.overhead import SideHeights, measure_overhead_photo
+from traymorph.pipeline.pack import measure_pack_photo
 from traymorph.pipeline.seen import SeenPhoto, see, segment
 from traymorph.pipeline.side import measure_side_photo
 from traymorph.report.files import save_picture
@@ -95,8 +96,8 @@ class _TrayWork:
 
     def _measure_day(self, day: date | None, photos: list[_Photo]) -> TrayRow | None:
         """Side photos first: they give the height at which overhead areas are taken."""
-        done = _Day({View.OVERHEAD: [], View.SIDE: [], View.BOARD: []})
-        for view in (View.SIDE, View.OVERHEAD, View.BOARD):
+        done = _Day({view: [] for view in View})
+        for view in (View.SIDE, View.OVERHEAD, View.BOARD, View.PACK):
             for wanted, photo in (one for one in photos if one[1].view is view):
                 self._measure_photo(wanted, photo, done, day)
         if not done.used:
@@ -178,6 +179,8 @@ class _TrayWork:
             return measure_board_photo(photo, self._job.sample.crop)
         size, settings = self._job.sample.size, self._job.settings
         segmented = segment(photo)
+        if photo.view is View.PACK:
+            return measure_pack_photo(photo, segmented)
         if photo.view is View.SIDE:
             return measure_side_photo(photo, segmented, size, settings)
         side = combine_photos(done.readings[View.SIDE])
@@ -233,10 +236,10 @@ class _TrayWork:
 def _refuse_part(wanted: JobPhoto, photo: SeenPhoto) -> None:
     """Two trays in one overhead or side photo would both get the numbers of the larger."""
     part = wanted.entry.part
-    if part != "whole" and photo.view is not View.BOARD:
+    if part != "whole" and photo.view in _MISSING_VIEW:
         message = (
             f"{wanted.name}: listed as its {part} part, "
             f"but photos of the {photo.view} view show one tray each."
         )
-        hint = "Photograph each tray by itself; only plants on a board may share a photo."
+        hint = "Photograph each tray by itself; plants on a board and packs may share a photo."
         raise PhotoContradictionError(message, hint=hint)

@@ -8,11 +8,7 @@ from numpy.typing import NDArray
 
 from traymorph.card.colour import correct
 from traymorph.card.detect import sight_card
-from traymorph.errors import (
-    PhotoContradictionError,
-    UnknownViewError,
-    WrongCardRoleError,
-)
+from traymorph.errors import PhotoContradictionError, WrongCardRoleError
 from traymorph.intake.photos import read_photo
 from traymorph.model.card import CardRole, CardSighting
 from traymorph.model.masks import PlantMasks
@@ -98,10 +94,6 @@ def see(entry: PhotoEntry, printed_bar_mm: float) -> SeenPhoto:
             hint="Correct the view in photos.csv, or photograph with the card of that view.",
         ) from err
     view = View(sighting.role.value) if entry.view is not View.PACK else View.PACK
-    if view is View.PACK:
-        message = f"{entry.path.name}: {view} photos are not measured by this version."
-        hint = "Leave them in the folder; overhead, side and board photos are measured."
-        raise UnknownViewError(message, hint=hint)
     return SeenPhoto(entry, photo, view, sighting)
 
 
