@@ -143,11 +143,12 @@ def read_print(
     name = photo.path.name
     layout = card_layout(sighting.role)
     readings = read_patches(photo.rgb, layout, sighting.viewpoint, print_scale)
-    _check_patches(name, layout, readings)
+    _check_papers(name, readings)
     level = _light_over_card(name, readings)
     even = readings.seen / level[:, None]
     paper = even[readings.paper & readings.usable].mean(axis=0)
     _check_light(name, paper)
+    _check_patches(name, layout, readings)
     drawn = ~readings.paper
     share = np.maximum(even[drawn] / paper, DARKEST)
     common = _common_matrix(share, readings.nominal[drawn], readings.neutral[drawn])
@@ -167,17 +168,20 @@ def read_print(
     return beside_nominal(sighting.role, _weighed(found), u)
 
 
+def _check_papers(name: str, readings: Readings) -> None:
+    papers = readings.paper & readings.usable
+    if papers.sum() >= _LEAST_PAPERS:
+        return
+    if float(np.median(readings.seen[readings.paper].max(axis=1))) > _BURNT_OUT:
+        message = f"{name}: the card's bare paper is burnt out, so the light is unknown."
+        hint = "Tap the card to expose for it, lower the exposure and take the photo again."
+        raise CardColourError(message, hint=hint)
+    message = f"{name}: the card's bare paper is covered, dirty or in broken light."
+    raise CardColourError(message, hint=_AGAIN)
+
+
 def _check_patches(name: str, layout: CardLayout, readings: Readings) -> None:
     """Every patch must be seen clean: what is not registered would keep its nominal colour."""
-    papers = readings.paper & readings.usable
-    if papers.sum() < _LEAST_PAPERS:
-        bright = float(np.median(readings.seen[readings.paper].max(axis=1)))
-        if bright > _BURNT_OUT:
-            message = f"{name}: the card's bare paper is burnt out, so the light is unknown."
-            hint = "Tap the card to expose for it, lower the exposure and take the photo again."
-            raise CardColourError(message, hint=hint)
-        message = f"{name}: the card's bare paper is covered, dirty or in broken light."
-        raise CardColourError(message, hint=_AGAIN)
     lost = [
         index for index, patch in enumerate(layout.patches)
         if patch.drawn and not readings.usable[index]
