@@ -1,5 +1,6 @@
 """Find the card in a photo: which one it is, where the camera stood, what light fell on it."""
 
+from collections.abc import Sequence
 from math import ceil
 
 import cv2
@@ -44,7 +45,7 @@ def sight_card(
     expected: CardRole | None = None,
     *,
     printed_bar_mm: float = 100.0,
-    registered: RegisteredCard | None = None,
+    registered: Sequence[RegisteredCard] = (),
 ) -> CardSighting:
     """Find the reference card and pose the camera by it.
 
@@ -57,9 +58,9 @@ def sight_card(
         folded sheet is the half that faces the camera.
     printed_bar_mm : float
         What the card's 100 mm bar measures on the print.
-    registered : RegisteredCard or None
-        The colours of this print; not used, and not named in the fit, where the card seen is of
-        another role or layout.
+    registered : sequence of RegisteredCard
+        The colours of this print; those of the card seen are used, none where it is of another
+        role or layout.
 
     Returns
     -------
@@ -96,7 +97,7 @@ def sight_card(
         message = f"{name}: the camera sees the {_NAMES[role]} at {viewpoint.tilt_deg:.0f} degrees."
         hint = f"Hold the phone square to the card, within {_LARGEST_TILT_DEG:.0f} degrees at most."
         raise CardTooTiltedError(message, hint=hint)
-    known = registered if registered and registered.is_for(role, layout.version) else None
+    known = next((card for card in registered if card.is_for(role, layout.version)), None)
     colour, shaded = fit_colour(photo.rgb, layout, viewpoint, print_scale, known)
     outline = np.column_stack([layout.outline * print_scale, np.zeros(4)])
     return CardSighting(

@@ -96,7 +96,8 @@ class CardColours:
         for role in CardRole:
             # own colours first, then those stated for all cards, then those of any other card
             best = min(known, key=lambda one: (one.role is not role, one.role is not None))
-            cards.append(RegisteredCard(card_id, role, best.version, dict(best.lab)))
+            u_de00 = sum(best.u_de00.values()) / len(best.u_de00)
+            cards.append(RegisteredCard(card_id, role, best.version, dict(best.lab), u_de00))
         return tuple(cards)
 
 

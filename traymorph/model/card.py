@@ -32,12 +32,16 @@ class RegisteredCard:
     lab : dict of str to tuple of float
         CIELAB (D65, 2 degrees) by the patch's name in the layout; a patch that is not in it keeps
         its nominal colour.
+    u_de00 : float
+        Standard uncertainty of these colours, CIEDE2000, mean over the patches: alike in all photos
+        of the print, so it drops out of differences between them.
     """
 
     card_id: str
     role: CardRole
     version: int
     lab: dict[str, tuple[float, float, float]]
+    u_de00: float = 0.0
 
     def is_for(self, role: CardRole, version: int) -> bool:
         """Whether these are colours of a card of this role and layout."""

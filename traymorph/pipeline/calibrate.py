@@ -5,6 +5,7 @@ before anything is written.
 """
 
 import hashlib
+from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -27,8 +28,9 @@ from traymorph.config.card_colours import (
     read_measured_lab,
     write_card_colours,
 )
-from traymorph.config.problems import ValueProblemError
+from traymorph.config.problems import Problem, ValueProblemError, quoted, told
 from traymorph.config.settings import read_settings
+from traymorph.config.trays import TRAYS_FILE
 from traymorph.errors import CardColourError, ListError
 from traymorph.intake.photos import read_photo
 from traymorph.measure.photo_checks import check_photo
@@ -36,6 +38,7 @@ from traymorph.model.card import CardRole, RegisteredCard
 from traymorph.model.trial import Sample
 
 _ANY_ROLE = CardRole.OVERHEAD  # the patches are the same on the cards of all roles
+_TRAYS_NAMED = 5
 _REFUSED_FLAGS = {
     "blurred": (
         "the photo is not sharp enough to read patches from",
@@ -153,44 +156,53 @@ def read_colours(folder: Path) -> CardColours:
     return read_card_colours(folder, _names())
 
 
-def cards_of_sample(colours: CardColours, sample: Sample) -> tuple[RegisteredCard, ...]:
-    """Say which colours the cards in a tray's photos have.
+def cards_of_samples(
+    colours: CardColours, samples: Sequence[Sample]
+) -> dict[str, tuple[RegisteredCard, ...]]:
+    """Say which colours the cards in the photos of each tray have.
 
     Parameters
     ----------
     colours : CardColours
         Of the trial.
-    sample : Sample
-        The tray; its column ``card_id`` names the print where several are registered.
+    samples : sequence of Sample
+        The trays; their column ``card_id`` names the print where several are registered.
 
     Returns
     -------
-    tuple of RegisteredCard
-        One for each role; empty where nothing is registered.
+    dict of str to tuple of RegisteredCard
+        By tray, one for each role; empty where nothing is registered.
 
     Raises
     ------
     ListError
-        The tray names a print that is not registered, or none where several are.
+        Trays name prints that are not registered, or none where several are; all are named.
     """
     known = colours.card_ids
     if not known:
-        return ()
-    named = sample.columns.get(CARD_ID, "")
-    if named and named not in known:
-        message = (
-            f"trays.csv, tray {sample.tray_id}, {CARD_ID}: {CARD_COLOURS_FILE} has no print "
-            f'"{named}", only {", ".join(known)}.'
-        )
-        raise ListError(message, hint="Correct the name, or register it with traymorph calibrate.")
-    if not named and len(known) > 1:
-        message = (
-            f"{CARD_COLOURS_FILE} holds {len(known)} prints ({', '.join(known)}) and nothing says "
-            f"which one the photos of tray {sample.tray_id} show."
-        )
-        hint = f"Write it into a column {CARD_ID} of trays.csv, or delete what is out of use."
-        raise ListError(message, hint=hint)
-    return colours.cards_of(named or known[0])
+        return {}
+    problems: list[Problem] = []
+    names = {one.tray_id: one.columns.get(CARD_ID, "") for one in samples}
+    unnamed = [tray_id for tray_id, name in names.items() if not name]
+    if unnamed and len(known) > 1:
+        what = f"holds {len(known)} prints, and nothing says which one stands in {_trays(unnamed)}"
+        advice = f"Write {' or '.join(known)} into the column {CARD_ID} of {TRAYS_FILE}"
+        problems.append(Problem(CARD_COLOURS_FILE, what, advice))
+    for name in dict.fromkeys(names.values()):
+        if name and name not in known:
+            what = f"{_trays([t for t, own in names.items() if own == name])} name a print that "
+            what += f"{CARD_COLOURS_FILE} does not hold, only {', '.join(known)}"
+            advice = "Correct the name, or register it with traymorph calibrate"
+            problems.append(Problem(TRAYS_FILE, what, advice, None, CARD_ID, quoted(name)))
+    if problems:
+        raise ListError(told(problems, "lists"), hint="Correct this and run again.")
+    return {tray_id: colours.cards_of(name or known[0]) for tray_id, name in names.items()}
+
+
+def _trays(tray_ids: Sequence[str]) -> str:
+    shown = ", ".join(tray_ids[:_TRAYS_NAMED])
+    more = len(tray_ids) - _TRAYS_NAMED
+    return f"trays {shown}" + (f" and {more} more" if more > 0 else "")
 
 
 def _trial(folder: Path) -> tuple[CardColours, float]:

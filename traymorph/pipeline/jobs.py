@@ -2,13 +2,14 @@
 
 import hashlib
 from collections import Counter
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
 import traymorph
 from traymorph.config.settings import Settings
 from traymorph.errors import ExitCode
+from traymorph.model.card import RegisteredCard
 from traymorph.model.results import Failure
 from traymorph.model.trial import PhotoEntry, Sample, Trial
 
@@ -49,6 +50,8 @@ class TrayJob:
         Of the trial.
     overlays, masks : Path or None
         Folders to write to; None = do not write.
+    registered : tuple of RegisteredCard
+        Colours of the print that stands in the photos; none where it is not registered.
     """
 
     sample: Sample
@@ -56,6 +59,7 @@ class TrayJob:
     settings: Settings
     overlays: Path | None
     masks: Path | None
+    registered: tuple[RegisteredCard, ...] = ()
 
     def fingerprint(self) -> str:
         """Hash of everything that the tray's numbers depend on, photo bytes included.
@@ -70,6 +74,7 @@ class TrayJob:
             self.settings.fingerprint(),
             repr((sample.kind, sample.size, sample.photographed_on, sample.columns.get("crop"))),
             repr((sample.weights, sample.columns.get("cut_above_medium_mm"))),
+            repr(self.registered),
             repr([(p.name, p.entry.view, p.entry.taken_on, p.entry.part) for p in self.photos]),
         )
         for fact in facts:
@@ -137,9 +142,25 @@ def _safe(wanted: str) -> str:
 
 
 def plan_jobs(
-    trial: Trial, settings: Settings, *, overlays: Path | None, masks: Path | None
+    trial: Trial,
+    settings: Settings,
+    *,
+    overlays: Path | None,
+    masks: Path | None,
+    cards: Mapping[str, tuple[RegisteredCard, ...]] | None = None,
 ) -> tuple[list[TrayJob], list[Failure]]:
     """Attribute photos to trays.
+
+    Parameters
+    ----------
+    trial : Trial
+        The lists.
+    settings : Settings
+        Of the trial.
+    overlays, masks : Path or None
+        Folders to write pictures to; None = do not write.
+    cards : mapping of str to tuple of RegisteredCard, or None
+        Registered colours of the cards in each tray's photos.
 
     Returns
     -------
@@ -166,7 +187,10 @@ def plan_jobs(
     for sample in trial.samples:
         photos = by_tray[sample.tray_id]
         if photos:
-            jobs.append(TrayJob(sample, tuple(photos), settings, overlays, masks))
+            registered = (cards or {}).get(sample.tray_id, ())
+            jobs.append(
+                TrayJob(sample, tuple(photos), settings, overlays, masks, registered=registered)
+            )
         else:
             message = (
                 f"Tray {sample.tray_id} is listed but has no photo. "

@@ -11,11 +11,12 @@ from traymorph.config.lists import read_trial
 from traymorph.config.settings import Settings, read_settings
 from traymorph.errors import CardError, TraymorphError, TrayNotFoundError
 from traymorph.intake.photos import read_photo
-from traymorph.model.card import CardSighting
+from traymorph.model.card import CardSighting, RegisteredCard
 from traymorph.model.masks import PlantMasks
 from traymorph.model.photo import View
 from traymorph.model.trial import PhotoEntry, Sample, TraySize
 from traymorph.pipeline.board import board_plants_without_card, own_board_plants
+from traymorph.pipeline.calibrate import cards_of_samples, read_colours
 from traymorph.pipeline.overhead import own_overhead_plants
 from traymorph.pipeline.pack import own_pack_plants
 from traymorph.pipeline.seen import see, segment, segment_without_card
@@ -60,9 +61,9 @@ def class_mask(
 
 def mask_photo_file(path: Path, view: View) -> NDArray[np.uint8]:
     """Say which pixels of a photo are leaf, stem and card; see :func:`traymorph.mask_photo`."""
-    sample, settings = _sample_of(path)
+    sample, settings, cards = _sample_of(path)
     try:
-        seen = see(PhotoEntry(path, None, view, None), settings.card.printed_bar_mm)
+        seen = see(PhotoEntry(path, None, view, None), settings.card.printed_bar_mm, cards)
     except CardError as err:
         _log.warning("uncalibrated: %s", err.message)
         photo = read_photo(path)
@@ -83,21 +84,22 @@ def mask_photo_file(path: Path, view: View) -> NDArray[np.uint8]:
     return class_mask(own, seen.photo.size_px, seen.sighting)
 
 
-def _sample_of(path: Path) -> tuple[Sample, Settings]:
-    """Find the photo's sample and settings, if it lies in the ``photos`` folder of a trial."""
+def _sample_of(path: Path) -> tuple[Sample, Settings, tuple[RegisteredCard, ...]]:
+    """Find the sample, settings and registered print of a photo in the ``photos`` of a trial."""
     folder = next(
         (place.parent for place in path.resolve().parents if place.name == "photos"), None
     )
     unknown = Sample("", "tray", TraySize(), None)
     if folder is None:
-        return unknown, Settings()
+        return unknown, Settings(), ()
     try:
         settings = read_settings(folder)
         trial = read_trial(folder, settings)
+        cards = cards_of_samples(read_colours(folder), trial.samples)
     except TraymorphError as err:
         _log.warning("the trial's lists are not used: %s", err.message)
-        return unknown, Settings()
+        return unknown, Settings(), ()
     tray_id = next((p.tray_id for p in trial.photos if p.path.resolve() == path.resolve()), None)
     unlisted = Sample("", "tray", settings.tray_size(), None)
     samples = {sample.tray_id: sample for sample in trial.samples}
-    return samples.get(tray_id or "", unlisted), settings
+    return samples.get(tray_id or "", unlisted), settings, cards.get(tray_id or "", ())

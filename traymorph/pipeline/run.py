@@ -13,6 +13,7 @@ from traymorph.config.settings import Settings, read_settings
 from traymorph.errors import ExitCode, StoreError
 from traymorph.model.results import Failure, PhotoCheck, PlantRow, TrayResult
 from traymorph.model.trial import TraySize
+from traymorph.pipeline.calibrate import cards_of_samples, read_colours
 from traymorph.pipeline.executors import choose_executor
 from traymorph.pipeline.jobs import TrayJob, plan_jobs
 from traymorph.pipeline.measure_tray import measure_tray
@@ -107,6 +108,7 @@ def measure_folder(
     """
     settings = read_settings(folder)
     trial = read_trial(folder, settings)
+    cards = cards_of_samples(read_colours(folder), trial.samples)
     target = out or folder / "results"
     _make_room(target)
     jobs, failures = plan_jobs(
@@ -114,6 +116,7 @@ def measure_folder(
         settings,
         overlays=target / "overlays",
         masks=target / "masks" if with_masks else None,
+        cards=cards,
     )
     with open_ledger(ledger_location or folder / "traymorph.sqlite", folder) as ledger:
         results, reused = _run_jobs(jobs, ledger, workers, progress)

@@ -1,5 +1,6 @@
 """One photo on its way to being measured: read, its card found, colours set right, plants told."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import cv2
@@ -10,7 +11,7 @@ from traymorph.card.colour import correct
 from traymorph.card.detect import sight_card
 from traymorph.errors import PhotoContradictionError, WrongCardRoleError
 from traymorph.intake.photos import read_photo
-from traymorph.model.card import CardRole, CardSighting
+from traymorph.model.card import CardRole, CardSighting, RegisteredCard
 from traymorph.model.masks import PlantMasks
 from traymorph.model.photo import Photo, View
 from traymorph.model.trial import PhotoEntry
@@ -73,8 +74,19 @@ class SegmentedPhoto:
     masks: PlantMasks
 
 
-def see(entry: PhotoEntry, printed_bar_mm: float) -> SeenPhoto:
+def see(
+    entry: PhotoEntry, printed_bar_mm: float, registered: Sequence[RegisteredCard] = ()
+) -> SeenPhoto:
     """Read a photo and find the card that its view needs.
+
+    Parameters
+    ----------
+    entry : PhotoEntry
+        What the lists say of it.
+    printed_bar_mm : float
+        What the card's 100 mm bar measures on the print.
+    registered : sequence of RegisteredCard
+        Colours of the print in the photo, for each role; none where it is not registered.
 
     Raises
     ------
@@ -84,7 +96,7 @@ def see(entry: PhotoEntry, printed_bar_mm: float) -> SeenPhoto:
     photo = read_photo(entry.path)
     expected = CardRole(entry.view.value) if entry.view in _ROLE_VIEWS else None
     try:
-        sighting = sight_card(photo, expected, printed_bar_mm=printed_bar_mm)
+        sighting = sight_card(photo, expected, printed_bar_mm=printed_bar_mm, registered=registered)
     except WrongCardRoleError as err:
         name = entry.path.name
         seen = err.message.removeprefix(f"{name}: ")
