@@ -90,6 +90,12 @@ _ALL = (
         "The card's colours fit badly after correction; colour columns are less certain.",
         "Avoid mixed light and glare on the card; check that the print is not faded.",
     ),
+    Flag(
+        "card_nominal",
+        "Colours are relative to the card as designed, for this print is not registered: they "
+        "compare between photos of one print, not with other people's.",
+        "Register the print once: traymorph calibrate FOLDER --photo PHOTO.",
+    ),
     # --- tray and plane
     Flag(
         "tray_uncertain",

@@ -18,6 +18,10 @@ def sighting(make, camera, *, residual=0.1, shaded=False, seen=6, colour=None):
     )  # fmt: skip
 
 
+def fit(error, *, shows=True, card_id="print"):
+    return ColourFit(np.eye(3), np.zeros(3), error, shows, card_id=card_id)
+
+
 def picture(camera, blur_mm=0.3, bench=150):
     """A checkerboard of 6 mm on the card, blurred by a normal curve of the given 10-90 % rise."""
     width, height = camera.size_px
@@ -54,14 +58,9 @@ def test_a_good_photo_raises_nothing(make):
         ("card_residual", {"residual": 3.0}),
         ("card_shaded", {"shaded": True}),
         ("card_partly_hidden", {"seen": 4}),
-        (
-            "light_unfit_for_colour",
-            {"colour": ColourFit(np.eye(3), np.zeros(3), error_de00=1.0, shows_colour=False)},
-        ),
-        (
-            "colour_doubtful",
-            {"colour": ColourFit(np.eye(3), np.zeros(3), error_de00=6.0, shows_colour=True)},
-        ),
+        ("light_unfit_for_colour", {"colour": fit(1.0, shows=False)}),
+        ("colour_doubtful", {"colour": fit(6.0)}),
+        ("card_nominal", {"colour": fit(1.0, card_id=None)}),
     ],
 )
 def test_each_trouble_raises_its_flag_alone(make, flag, change):

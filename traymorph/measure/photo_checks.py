@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.special import ndtri
 
-from traymorph.model.card import CardSighting
+from traymorph.model.card import CardRole, CardSighting
 from traymorph.model.masks import PlantMasks
 
 BLURRED_RISE_MM = 0.9
@@ -98,6 +98,9 @@ def check_photo(
         "card_shaded": sighting.shaded,
         "focal_assumed": not viewpoint.focal_from_exif,
         "light_unfit_for_colour": not sighting.colour.shows_colour,
+        "card_nominal": sighting.colour.shows_colour
+        and sighting.colour.card_id is None
+        and sighting.role is not CardRole.SIDE,  # no colour is taken from side photos
         "colour_doubtful": sighting.colour.shows_colour
         and sighting.colour.error_de00 > COLOUR_DOUBTFUL_DE00,
     }

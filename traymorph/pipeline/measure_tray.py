@@ -77,7 +77,8 @@ class _TrayWork:
         seen = []
         for wanted in self._job.photos:
             try:
-                photo = see(wanted.entry, self._job.settings.card.printed_bar_mm)
+                bar_mm = self._job.settings.card.printed_bar_mm
+                photo = see(wanted.entry, bar_mm, self._job.registered)
                 _refuse_part(wanted, photo)
             except TraymorphError as err:
                 self._fail(wanted, str(wanted.entry.view or ""), err)
