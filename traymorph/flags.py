@@ -221,9 +221,9 @@ _ALL = (
     ),
     Flag(
         "weight_not_used",
-        "outcomes.csv holds a weight of the cut plants, but of another day than their photos, or "
+        "outcomes.csv holds a weight of the cut plants, but no board photo is of that day, or "
         "plants touch so that it is not known how many were weighed: weight per plant is empty.",
-        "Give the day of the photos as on_date, and count the plants into n_plants.",
+        "Give the day of the board photo as on_date, and count the plants into n_plants.",
     ),
     Flag(
         "no_plants_on_board",

@@ -132,3 +132,10 @@ def test_which_weight_is_that_of_a_day(weights, day, grams):
     sample = Sample("A", "tray", TraySize(), None, weights=tuple(weights))
     found = sample.weight_on(day)
     assert (found.grams if found else None) == grams
+
+
+def test_an_undated_weight_is_not_that_of_two_days():
+    sample = Sample("A", "tray", TraySize(), None, weights=(SampleWeight(1.0),))
+    assert sample.weight_on(DAY, only_day=False) is None
+    dated = Sample("A", "tray", TraySize(), None, weights=(SampleWeight(1.0, DAY),))
+    assert dated.weight_on(DAY, only_day=False).grams == 1.0

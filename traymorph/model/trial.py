@@ -69,10 +69,19 @@ class Sample:
         """Crop as the list names it; "" where it does not."""
         return self.columns.get("crop", "")
 
-    def weight_on(self, day: date | None) -> SampleWeight | None:
-        """Weight of the plants photographed on a day; an undated weight is that of the only one."""
+    def weight_on(self, day: date | None, *, only_day: bool = True) -> SampleWeight | None:
+        """Weight of the cut plants photographed on a day.
+
+        Parameters
+        ----------
+        day : date or None
+            The day; None where it is not known.
+        only_day : bool
+            No board photo shows the sample on another day: a single weight is then that of this
+            day where either has no date.
+        """
         dated = [one for one in self.weights if one.weighed_on == day and day is not None]
-        if dated or len(self.weights) != 1:
+        if dated or len(self.weights) != 1 or not only_day:
             return dated[0] if dated else None
         (only,) = self.weights
         return only if only.weighed_on is None or day is None else None

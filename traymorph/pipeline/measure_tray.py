@@ -71,6 +71,7 @@ class _TrayWork:
         self._checks: list[PhotoCheck] = []
         self._failures: list[Failure] = []
         self._plants: list[PlantRow] = []
+        self._board_days = 0
 
     def measure(self) -> TrayResult:
         """Measure day by day."""
@@ -84,7 +85,11 @@ class _TrayWork:
                 self._fail(wanted, str(wanted.entry.view or ""), err)
             else:
                 seen.append((self._day_of(photo), (wanted, photo)))
-        rows = [self._measure_day(day, photos) for day, photos in group_by_day(seen).items()]
+        days = group_by_day(seen)
+        self._board_days = sum(
+            any(photo.view is View.BOARD for _, photo in photos) for photos in days.values()
+        )
+        rows = [self._measure_day(day, photos) for day, photos in days.items()]
         order = {wanted.name: place for place, wanted in enumerate(self._job.photos)}
         self._checks.sort(key=lambda check: order[check.photo])
         return TrayResult(
@@ -135,12 +140,14 @@ class _TrayWork:
         """Put the cut plants of a day's board photos together."""
         sample = self._job.sample
         if not done.readings[View.BOARD]:
+            if sample.weights and not self._board_days:
+                done.flags.append("weight_not_used")
             return TrayOfPlants({}, {}, 0, ())
-        weight = sample.weight_on(day)
-        cut = tray_of_plants(done.plants, weight)
-        done.flags.extend(cut.flags)
+        weight = sample.weight_on(day, only_day=self._board_days == 1)
         if sample.weights and weight is None:
             done.flags.append("weight_not_used")
+        cut = tray_of_plants(done.plants, weight)
+        done.flags.extend(cut.flags)
         if sample.kind != "pack" and not sample.columns.get("cut_above_medium_mm"):
             done.flags.append("cut_differs")
         return cut
