@@ -34,14 +34,14 @@ def report(scenes: list[dict]) -> str:
     right = sum(s["n_measured"] == s["n_true"] for s in apart)
     mixed = [s for s in scenes if s["groups"] > 0]
     alone = sum(s["n_true_alone"] for s in scenes)
+    singly = f"{sum(s['n_measured'] for s in mixed)} of {sum(s['n_true'] for s in mixed)}"
     left_out = sum(s["n_left_out"] for s in mixed)
     ratio = np.median([s["times_decoding"] for s in scenes])
     lines = [
         f"{len(scenes)} boards, {sum(s['n_true'] for s in scenes)} plants.",
         f"- count right with plants apart: {right} of {len(apart)} photos",
-        f"- photos with touching or crossing plants: {len(mixed)}; measured singly "
-        + f"{sum(s['n_measured'] for s in mixed)} of {sum(s['n_true'] for s in mixed)}, "
-        + f"groups left out {left_out}",
+        f"- photos with touching or crossing plants: {len(mixed)}",
+        f"- of their plants measured singly: {singly}, groups left out: {left_out}",
         f"- two plants taken for one: {sum(len(s['two_as_one']) for s in scenes)}",
         f"- plants that lie alone: {alone}",
         f"- time as a ratio to decoding: median {ratio:.0f}",
