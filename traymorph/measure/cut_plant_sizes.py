@@ -19,14 +19,14 @@ from traymorph.model.cut_plants import Blade, CutPlant
 
 Point = NDArray[np.float64]
 
-BLADE_LIFT_MM, BLADE_LIFT_U_MM = 1.7, 0.7
-"""Mean height of blades above the card's face, and its doubt between crops, boards and cards:
-rendered plants laid on boards, with the card as thick as paper."""
-BLADE_OWN_LIFT_U_MM = 0.6
-"""How far a single plant's blades lie from that."""
-STEM_REST_MM, STEM_LIFT_U_MM = 0.2, 0.5
+BLADE_LIFT_MM, BLADE_LIFT_U_MM = 1.7, 0.5
+"""Mean height of blades above the card's face. Sixteen rendered boards of thirteen crop forms gave
+1.7 mm with a standard deviation of 0.4 between them; cards are not all as thin as theirs."""
+BLADE_OWN_LIFT_U_MM = 0.45
+"""How far a single plant's blades lie from the mean of their board, from the same."""
+STEM_REST_MM, STEM_LIFT_U_MM = 0.15, 0.3
 """A stem's middle lies its radius above the board and, being bent and held up by its blades,
-somewhat more."""
+somewhat more; from the same boards 0.15 mm with 0.13 between them."""
 _USUAL_STEM_MM = 1.5
 _PARTING_MM = 0.7
 """How far along a stalk the border of blade and stem may lie: one standard uncertainty."""
