@@ -183,3 +183,55 @@ def test_the_printed_bar_of_the_trial_is_used(tmp_path, daylight):
     assert traymorph("calibrate", tmp_path, "--photo", daylight).code == 0
     (tmp_path / "trial.toml").write_text("[card]\nprinted_bar_mm = 10.0\n")
     assert traymorph("calibrate", tmp_path, "--photo", daylight).code == 3
+
+
+@pytest.fixture(scope="module")
+def one_tray(tmp_path_factory):
+    """One overhead photo, measured with the card as designed: the folder and its row."""
+    folder = tmp_path_factory.mktemp("used") / "trial"
+    photos = folder / "photos" / "T01"
+    photos.mkdir(parents=True)
+    (folder / "trial.toml").write_bytes((TRIAL / "trial.toml").read_bytes())
+    name = "T01_overhead.jpg"
+    (photos / name).write_bytes((TRIAL / "photos" / "T01" / name).read_bytes())
+    return folder, measured_row(folder)
+
+
+def measured_row(folder):
+    outcome = traymorph("measure", folder, "--workers", 1)
+    assert outcome.code == 0, outcome.stderr
+    (row,) = table(folder / "results" / "tray_metrics.csv")
+    return row
+
+
+@pytest.mark.slow
+def test_measuring_aims_at_the_registered_colours(one_tray):
+    """A print that is lighter by 4 than designed: leaves beside it are lighter by about as much."""
+    folder, before = one_tray
+    assert "card_nominal" in before["flags"].split()
+    assert traymorph("calibrate", folder, "--lab", measured(folder / "same.csv")).code == 0
+    same = measured_row(folder)
+    assert "card_nominal" not in same["flags"].split()
+    assert float(same["leaf_l"]) == pytest.approx(float(before["leaf_l"]), abs=0.1)
+    lighter = measured(folder / "lighter.csv", lambda _name, lab: lab + 4.0 * np.eye(3)[0])
+    (print_id,) = {row["card_id"] for row in table(folder / FILE)}
+    assert traymorph("calibrate", folder, "--lab", lighter, "--card-id", print_id).code == 0
+    after = measured_row(folder)
+    assert float(after["leaf_l"]) - float(before["leaf_l"]) == pytest.approx(4.0, abs=1.5)
+    assert "card_nominal" not in after["flags"].split()
+
+
+@pytest.mark.slow
+def test_of_two_prints_the_list_must_say_which_before_anything_is_measured(one_tray):
+    folder, _ = one_tray
+    (folder / FILE).unlink(missing_ok=True)
+    for name in ("first", "second"):
+        lab = measured(folder / "lab.csv")
+        assert traymorph("calibrate", folder, "--lab", lab, "--card-id", name).code == 0
+    outcome = traymorph("measure", folder, "--workers", 1)
+    assert outcome.code == 3
+    assert "first or second into the column card_id of trays.csv" in outcome.stderr
+    (folder / "trays.csv").write_text(
+        "tray_id,crop,treatment,block,batch,card_id\nT01,radish,a,1,1,second\n"
+    )
+    assert "card_nominal" not in measured_row(folder)["flags"].split()
