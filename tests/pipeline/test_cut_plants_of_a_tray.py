@@ -65,7 +65,7 @@ def measure(monkeypatch):
             for name, _, day, _ in photos
         )
 
-        def see(entry, _bar):
+        def see(entry, *_):
             nowhere = (np.eye(3), np.zeros(2), np.eye(3), np.zeros(3), (2, 2), 0.0, 0.0)
             eye = Viewpoint(*nowhere, focal_from_exif=True)
             fit = ColourFit(np.eye(3), np.zeros(3), 1.0, shows_colour=True)
