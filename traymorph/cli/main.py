@@ -14,6 +14,7 @@ _COMMANDS = {
     "card": "Draw the reference card to print.",
     "calibrate": "Register the colours that your print of the card really has.",
     "measure": "Measure trays from their photos.",
+    "compare": "Compare the treatments of a measured trial.",
     "metrics": "Explain every column of the results.",
 }
 

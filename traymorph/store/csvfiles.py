@@ -66,7 +66,7 @@ def write_tray_metrics(path: Path, rows: Iterable[TrayRow], list_columns: Sequen
         "program_version",
         "mask_method",
     ]
-    _write(path, header, (_tray_cells(row, listed) for row in rows))
+    write_table(path, header, (_tray_cells(row, listed) for row in rows))
 
 
 def write_plants(path: Path, plants: Iterable[PlantRow]) -> None:
@@ -86,7 +86,7 @@ def write_plants(path: Path, plants: Iterable[PlantRow]) -> None:
     """
     measured = [column for name in _OF_PLANTS for column in (name, f"{name}_u")]
     header = ["photo", "tray_id", "photographed_on", "plant", "x_mm", "y_mm", *measured, "flags"]
-    _write(path, header, (_plant_cells(plant) for plant in plants))
+    write_table(path, header, (_plant_cells(plant) for plant in plants))
 
 
 def write_photo_checks(path: Path, checks: Iterable[PhotoCheck]) -> None:
@@ -105,7 +105,7 @@ def write_photo_checks(path: Path, checks: Iterable[PhotoCheck]) -> None:
         The file cannot be written; what was there stays as it was.
     """
     header = ["photo", "tray_id", "view", *_CHECK_NUMBERS, "flags", "error", "sha256"]
-    _write(path, header, (_check_cells(check) for check in checks))
+    write_table(path, header, (_check_cells(check) for check in checks))
 
 
 def _columns_of(metric: str) -> list[str]:
@@ -126,7 +126,7 @@ def _tray_cells(row: TrayRow, listed: Sequence[str]) -> list[str]:
     if row.photographed_on is not None:
         cells["photographed_on"] = row.photographed_on.isoformat()
     texts = [guarded(cells.get(name, "")) for name in listed]
-    numbers = [_number(value) for name in METRICS for value in _numbers_of(row, name)]
+    numbers = [number_cell(value) for name in METRICS for value in _numbers_of(row, name)]
     numbers.append("" if row.n_plants is None else str(row.n_plants))
     made = row.provenance
     ending = [" ".join(row.flags), made.program_version, made.mask_method]
@@ -143,27 +143,43 @@ def _numbers_of(row: TrayRow, metric: str) -> list[float]:
 def _plant_cells(plant: PlantRow) -> list[str]:
     _refuse_undeclared(plant.metrics, _OF_PLANTS)
     day = plant.photographed_on.isoformat() if plant.photographed_on else ""
-    place = [str(plant.plant), _number(plant.x_mm), _number(plant.y_mm)]
+    place = [str(plant.plant), number_cell(plant.x_mm), number_cell(plant.y_mm)]
     pairs = [plant.metrics.get(name, _NOT_MEASURED) for name in _OF_PLANTS]
-    numbers = [_number(value) for one in pairs for value in (one.value, one.u)]
+    numbers = [number_cell(value) for one in pairs for value in (one.value, one.u)]
     texts = [guarded(plant.photo), guarded(plant.tray_id), day]
     return [*texts, *place, *numbers, " ".join(plant.flags)]
 
 
 def _check_cells(check: PhotoCheck) -> list[str]:
     texts = [guarded(text) for text in (check.photo, check.tray_id, check.view)]
-    numbers = [_number(getattr(check, name)) for name in _CHECK_NUMBERS]
+    numbers = [number_cell(getattr(check, name)) for name in _CHECK_NUMBERS]
     error = guarded(" ".join(check.error.split()))
     return [*texts, *numbers, " ".join(check.flags), error, check.sha256]
 
 
-def _number(value: float) -> str:
+def number_cell(value: float) -> str:
+    """Write a number with six significant digits; empty for NaN."""
     # Adding 0.0 turns -0.0 into 0.
     return "" if isnan(value) else f"{value + 0.0:.6g}"
 
 
-def _write(path: Path, header: Sequence[str], rows: Iterable[Sequence[str]]) -> None:
-    """Write beside the file, then put it in its place: readers never see half a file."""
+def write_table(path: Path, header: Sequence[str], rows: Iterable[Sequence[str]]) -> None:
+    """Write beside the file, then put it in its place: readers never see half a file.
+
+    Parameters
+    ----------
+    path : Path
+        Where to.
+    header : sequence of str
+        Names of the columns.
+    rows : iterable of sequence of str
+        Cells as they stand in the file.
+
+    Raises
+    ------
+    StoreError
+        The file cannot be written; what was there stays as it was.
+    """
     partial = path.with_name(f".{path.name}.{uuid4().hex}.part")
     try:
         path.parent.mkdir(parents=True, exist_ok=True)
