@@ -1,0 +1,168 @@
+"""Which pixels of a board photo are plant: cut plants of any colour on a plain board."""
+
+from dataclasses import dataclass
+from typing import Any
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from traymorph.segment import board_distractors, board_outline
+from traymorph.segment.board_surface import Departure, depart
+
+Floats = NDArray[Any]  # float32; OpenCV's type hints say no more
+Flags = NDArray[np.bool_]
+
+METHOD = "board surface 1"
+
+# Pixels in which plants are looked for, mm; their outlines are found in the picture's own.
+_DETECT_MM = 0.25
+# Width of a photo without a card, mm.
+_USUAL_FIELD_MM = 350.0
+# Round the card nothing is told: its edge is thick and casts a shadow.
+_CARD_MARGIN_MM = 1.0
+# How far (noise multiples, codes) a pixel that surely stands out lies from the board, and how
+# far one that is joined to such a pixel.
+_SURE_CHROMA, _MAYBE_CHROMA = (7.0, 9.0), (3.5, 4.0)
+_SURE_BRIGHT, _MAYBE_BRIGHT = (9.0, 20.0), (5.0, 10.0)
+# Share of the board's lightness below which no shadow goes, and how many codes that must be.
+_SURE_DARK, _MAYBE_DARK, _LEAST_DARK = 0.40, 0.50, 60.0
+# Contrast with the board, in the noise, below which a stem's outline is unsure.
+_ALIKE = 12.0
+_ALIKE_SHARE = 0.25
+_BEST_EDGE_PX = 0.15
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class BoardPlants:
+    """The plants of a board photo.
+
+    Parameters
+    ----------
+    plant : ndarray of float32, shape (h, w)
+        Share of plant per pixel, 0..1.
+    doubt : ndarray of float32, shape (h, w)
+        Probability that the pixel's class (plant or not) is wrong, 0 to 0.5.
+    board : ndarray of bool, shape (h, w)
+        Where the board is, with what lies on it.
+    edge_u_px : float
+        Standard uncertainty of where outlines lie, the same all round, pixels.
+    flags : tuple of str
+        ``board_too_alike``, ``board_unclear``, ``no_plants_on_board``.
+    method : str
+        Which model this is, with its version.
+    """
+
+    plant: NDArray[np.float32]
+    doubt: NDArray[np.float32]
+    board: Flags
+    edge_u_px: float
+    flags: tuple[str, ...]
+    method: str
+
+
+def segment_board(
+    rgb: NDArray[np.uint8], *, mm_per_px: float | None, ignore: Flags | None
+) -> BoardPlants:
+    """Tell cut plants from the board they lie on and from what else lies there.
+
+    Parameters
+    ----------
+    rgb : ndarray of uint8, shape (h, w, 3)
+        The upright photo, sRGB-encoded, reduced by area averaging to 0.12-0.2 mm per pixel;
+        corrected for the light where a card was seen.
+    mm_per_px : float or None
+        Size of a pixel of ``rgb`` at the card; None where no card was seen.
+    ignore : ndarray of bool, shape (h, w), or None
+        True where the card lies: never plant.
+
+    Returns
+    -------
+    BoardPlants
+
+    Raises
+    ------
+    BoardError
+        Where no plain board is seen.
+    """
+    height, width = rgb.shape[:2]
+    mm = mm_per_px if mm_per_px is not None else _USUAL_FIELD_MM / max(height, width)
+    hidden = _hidden(rgb, ignore, mm)
+    factor = max(_DETECT_MM / mm, 1.0)
+    size = (max(round(width / factor), 1), max(round(height / factor), 1))
+    reduced = np.asarray(cv2.resize(rgb, size, interpolation=cv2.INTER_AREA), np.uint8)
+    covered = cv2.resize(hidden.astype(np.float32), size, interpolation=cv2.INTER_AREA) > 0
+    away = depart(reduced, mm * width / size[0], covered)
+    found = _standing_out(away) & ~covered & away.on_board
+    told = board_distractors.sort(found, away.seen[1:], away.seen[0], mm * width / size[0])
+    first = cv2.resize(
+        told.plants.astype(np.float32), (width, height), interpolation=cv2.INTER_LINEAR
+    )
+    share = board_outline.refine(first > 0.5, rgb, mm)
+    share[hidden] = 0.0
+    contrast = away.contrast()
+    return BoardPlants(
+        plant=share,
+        doubt=_doubt(share, contrast, told),
+        board=cv2.resize(
+            away.on_board.astype(np.uint8), (width, height), interpolation=cv2.INTER_NEAREST
+        )
+        > 0,
+        edge_u_px=_edge_u_px(contrast, told.plants),
+        flags=_flags(away, contrast, told),
+        method=METHOD,
+    )
+
+
+def _hidden(rgb: NDArray[np.uint8], ignore: Flags | None, mm: float) -> Flags:
+    if ignore is None:
+        return np.zeros(rgb.shape[:2], dtype=bool)
+    reach = max(round(_CARD_MARGIN_MM / mm), 1)
+    kernel = cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (2 * reach + 1, 2 * reach + 1))
+    return np.asarray(cv2.dilate(ignore.astype(np.uint8), kernel) > 0)
+
+
+def _standing_out(away: Departure) -> Flags:
+    """What is too unlike the board to be board, lit or in shade (thresholds with hysteresis)."""
+    chroma = np.hypot(*(cv2.GaussianBlur(c, (0, 0), 0.7) for c in away.chroma))
+    light = cv2.GaussianBlur(away.light, (0, 0), 0.6)
+    dark = (light + away.board) / np.maximum(away.board, 1.0)
+    dark[light > -_LEAST_DARK] = 1.0
+    light_noise, chroma_noise = away.noise
+    sure = chroma > max(_SURE_CHROMA[0] * chroma_noise, _SURE_CHROMA[1])
+    sure |= light > max(_SURE_BRIGHT[0] * light_noise, _SURE_BRIGHT[1])
+    sure |= dark < _SURE_DARK
+    maybe = chroma > max(_MAYBE_CHROMA[0] * chroma_noise, _MAYBE_CHROMA[1])
+    maybe |= light > max(_MAYBE_BRIGHT[0] * light_noise, _MAYBE_BRIGHT[1])
+    maybe |= dark < _MAYBE_DARK
+    _, label = cv2.connectedComponents(maybe.astype(np.uint8), connectivity=8)
+    kept = np.zeros(int(label.max()) + 1, dtype=bool)
+    kept[np.unique(label[sure])] = True
+    kept[0] = False
+    return np.asarray(kept[label])
+
+
+def _doubt(share: Floats, contrast: Floats, told: board_distractors.Sorted) -> Floats:
+    """Mixed pixels, faint plants and what was left out are doubtful."""
+    faint = 0.5 * np.exp(-contrast / np.float32(_ALIKE)) * told.plants
+    faint = np.maximum(faint, np.float32(0.25) * told.others)
+    size = (share.shape[1], share.shape[0])
+    faint = cv2.resize(faint.astype(np.float32), size, interpolation=cv2.INTER_LINEAR)
+    return np.asarray(np.clip(np.maximum(faint, np.minimum(share, 1 - share)), 0.0, 0.5))
+
+
+def _edge_u_px(contrast: Floats, plants: Flags) -> float:
+    if not plants.any():
+        return float("nan")
+    return float(np.hypot(_BEST_EDGE_PX, 4.0 / max(float(np.median(contrast[plants])), 1.0)))
+
+
+def _flags(away: Departure, contrast: Floats, told: board_distractors.Sorted) -> tuple[str, ...]:
+    flags = []
+    if not told.plants.any():
+        flags.append("no_plants_on_board")
+    elif float(np.mean(contrast[told.plants] < _ALIKE)) > _ALIKE_SHARE:
+        flags.append("board_too_alike")
+    if told.unclear or away.skin:
+        flags.append("board_unclear")
+    return tuple(flags)

@@ -1,0 +1,261 @@
+"""The board under cut plants: a smooth, unevenly lit surface, and how far each pixel is from it.
+
+The board is modelled rather than the plants, since plants come in every colour. It is what is
+smooth and lies round the card. Its colour is a quadratic surface plus a local correction, the
+normalised convolution (Knutsson & Westin 1993, Proc. CVPR, 515-523) of what is surely board,
+fitted again each time with what stands out left out.
+"""
+
+import math
+from dataclasses import dataclass
+from typing import Any
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from traymorph.errors import BoardError
+
+Floats = NDArray[Any]  # float32; OpenCV's type hints say no more
+Flags = NDArray[np.bool_]
+
+# Size of a pixel in which the surface is fitted, mm.
+_COARSE_MM = 1.0
+# Change of colour (8-bit codes) over 3 x 3 such pixels below which a surface is smooth.
+_SMOOTH_STEP = 8.0
+# Chroma differs less than lightness does; its steps count so much more.
+_CHROMA_STEP = 1.5
+# Ring round the card in which the board must be seen, mm.
+_RING_MM = (2.0, 14.0)
+_LEAST_SMOOTH_SHARE = 0.15
+_LEAST_BOARD_CM2 = 15.0
+# Radius of the local correction, mm, in each round of the fit, and how far (codes: lightness,
+# chroma) a pixel may lie from the surface and still be board.
+_ROUNDS = ((25.0, 24.0, 10.0), (12.0, 12.0, 6.0), (8.0, 8.0, 5.0))
+# Chroma follows light as Y + this foot (codes): stray light and tone curves pull shade to grey.
+_FOOT = 8.0
+# Least noise believed, codes: lightness, chroma.
+_LEAST_NOISE = (1.2, 0.7)
+_NOISE_MM = 8.0
+# What is no board but wider than this reaches under no plant: bench, wall, a hand, mm.
+_WIDE_MM = 30.0
+# Share of board light below which nothing is taken for its shade.
+_SHADE = 0.45
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Departure:
+    """How a picture differs from its board, in 8-bit codes of Y, Cr, Cb (ITU-R BT.601).
+
+    Parameters
+    ----------
+    light : ndarray of float32, shape (h, w)
+        Lightness less the board's.
+    chroma : ndarray of float32, shape (2, h, w)
+        Cr and Cb less the board's at the same lightness.
+    board : ndarray of float32, shape (h, w)
+        Lightness of the board.
+    seen : ndarray of float32, shape (3, h, w)
+        The picture's Y, Cr, Cb, 0 = black and grey.
+    noise : tuple of float
+        Standard deviation of lightness and of chroma where only board is seen.
+    on_board : ndarray of bool, shape (h, w)
+        Where the board lies, what is on it included.
+    outside : ndarray of bool, shape (h, w)
+        Wide things at the photo's border that are not the board: bench, arm.
+    skin : bool
+        Whether some of that has the colour of skin and reaches in like an arm.
+    """
+
+    light: Floats
+    chroma: Floats
+    board: Floats
+    seen: Floats
+    noise: tuple[float, float]
+    on_board: Flags
+    outside: Flags
+    skin: bool
+
+    def contrast(self) -> Floats:
+        """How far each pixel stands out from the board, in the noise, shape (h, w)."""
+        light, chroma = self.light / self.noise[0], self.chroma / self.noise[1]
+        return np.asarray(np.sqrt(light**2 + chroma[0] ** 2 + chroma[1] ** 2))
+
+
+def depart(rgb: NDArray[np.uint8], mm_per_px: float, ignore: Flags) -> Departure:
+    """Fit the board and compare the picture with it.
+
+    Parameters
+    ----------
+    rgb : ndarray of uint8, shape (h, w, 3)
+        sRGB-encoded.
+    mm_per_px : float
+        Size of a pixel.
+    ignore : ndarray of bool, shape (h, w)
+        Where the card lies.
+
+    Returns
+    -------
+    Departure
+
+    Raises
+    ------
+    BoardError
+        Where no smooth board is seen.
+    """
+    seen = _planes(rgb)
+    factor = max(_COARSE_MM / mm_per_px, 1.0)
+    size = (max(round(rgb.shape[1] / factor), 8), max(round(rgb.shape[0] / factor), 8))
+    coarse = [cv2.resize(p, size, interpolation=cv2.INTER_AREA) for p in seen]
+    hidden = cv2.resize(ignore.astype(np.float32), size, interpolation=cv2.INTER_AREA) > 0
+    hidden = _dilated(hidden, 1)
+    start = _seed(coarse, hidden, mm_per_px * factor)
+    surface, match = _fit(coarse, start, ~hidden, mm_per_px * factor)
+    on_board, outside = _extent(match, hidden, mm_per_px * factor)
+    full = (rgb.shape[1], rgb.shape[0])
+    under = [cv2.resize(s, full, interpolation=cv2.INTER_LINEAR) for s in surface]
+    light, chroma = _difference(seen, under)
+    match_full = cv2.resize(match.astype(np.uint8), full, interpolation=cv2.INTER_NEAREST) > 0
+    return Departure(
+        light,
+        chroma,
+        under[0],
+        np.stack(seen),
+        _noise(light, chroma, match_full),
+        cv2.resize(on_board.astype(np.uint8), full, interpolation=cv2.INTER_NEAREST) > 0,
+        cv2.resize(outside.astype(np.uint8), full, interpolation=cv2.INTER_NEAREST) > 0,
+        _is_arm(outside, coarse),
+    )
+
+
+# Share of the photo's border above which what lies there is a bench rather than an arm.
+_BENCH_SHARE = 0.4
+# Cr and Cb of skin, codes (after Chai & Ngan 1999, IEEE Trans. CSVT 9(4):551-564).
+_SKIN_CR, _SKIN_CB = (5.0, 45.0), (-51.0, -1.0)
+
+
+def _is_arm(outside: Flags, coarse: list[Floats]) -> bool:
+    if not outside.any():
+        return False
+    edge = np.concatenate([outside[0], outside[-1], outside[:, 0], outside[:, -1]])
+    red, blue = coarse[1][outside], coarse[2][outside]
+    skin = (red > _SKIN_CR[0]) & (red < _SKIN_CR[1]) & (blue > _SKIN_CB[0]) & (blue < _SKIN_CB[1])
+    return bool(edge.mean() < _BENCH_SHARE and skin.mean() > 0.5)
+
+
+def _planes(rgb: NDArray[np.uint8]) -> list[Floats]:
+    coded = cv2.cvtColor(rgb.astype(np.float32), cv2.COLOR_RGB2YCrCb)
+    planes = list(cv2.split(coded))
+    return [planes[0], planes[1] - np.float32(0.5), planes[2] - np.float32(0.5)]
+
+
+def _dilated(mask: Flags, reach: int) -> Flags:
+    kernel = cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (2 * reach + 1, 2 * reach + 1))
+    return cv2.dilate(mask.astype(np.uint8), kernel) > 0
+
+
+def _seed(coarse: list[Floats], hidden: Flags, mm: float) -> Flags:
+    """The smooth region that lies round the card, or the largest where no card is."""
+    kernel = np.ones((3, 3), np.uint8)
+    steps = [cv2.morphologyEx(p, cv2.MORPH_GRADIENT, kernel) for p in coarse]
+    step = np.maximum(steps[0], _CHROMA_STEP * np.maximum(steps[1], steps[2]))
+    smooth = (step < _SMOOTH_STEP) & ~hidden
+    count, label, stats, _ = cv2.connectedComponentsWithStats(
+        smooth.astype(np.uint8), connectivity=4
+    )
+    area = stats[:, cv2.CC_STAT_AREA].astype(np.float64)
+    area[0] = 0.0
+    near = np.zeros(count)
+    if hidden.any():
+        ring = _dilated(hidden, math.ceil(_RING_MM[1] / mm))
+        ring &= ~_dilated(hidden, math.ceil(_RING_MM[0] / mm))
+        near = np.bincount(label[ring], minlength=count).astype(np.float64)
+        near[0] = 0.0
+    best = int(np.argmax(near if near.max() > 0.2 * near.size else area)) if count > 1 else 0
+    if near.max(initial=0.0) > 0:
+        best = int(np.argmax(near))
+    visible = float(np.count_nonzero(~hidden))
+    enough = max(_LEAST_SMOOTH_SHARE * visible, _LEAST_BOARD_CM2 * 100 / mm**2)
+    if best == 0 or area.max() < 0.02 * visible or area[best] < min(enough, 0.5 * visible):
+        message = (
+            "No plain board is seen under the plants: what lies round the card is patterned or "
+            "crumpled."
+        )
+        raise BoardError(message, hint="Use a plain, smooth board of one colour without pattern.")
+    return np.asarray(label == best)
+
+
+def _fit(
+    coarse: list[Floats], start: Flags, visible: Flags, mm: float
+) -> tuple[list[Floats], Flags]:
+    """The board's colour everywhere, and where the picture shows just that."""
+    match = start
+    surface = coarse
+    for reach_mm, light_limit, chroma_limit in _ROUNDS:
+        surface = [_smooth_surface(p, match, reach_mm / mm) for p in coarse]
+        light, chroma = _difference(coarse, surface)
+        match = visible & (np.abs(light) < light_limit)
+        match &= np.hypot(chroma[0], chroma[1]) < chroma_limit
+        match &= _connected(match, start)
+    return surface, match
+
+
+def _connected(mask: Flags, start: Flags) -> Flags:
+    _, label = cv2.connectedComponents(mask.astype(np.uint8), connectivity=8)
+    kept = np.zeros(int(label.max()) + 1, dtype=bool)
+    kept[np.unique(label[start & mask])] = True
+    kept[0] = False
+    return np.asarray(kept[label])
+
+
+def _smooth_surface(plane: Floats, where: Flags, reach: float) -> Floats:
+    """Quadratic surface plus local correction from the pixels that count."""
+    height, width = plane.shape
+    y, x = np.mgrid[:height, :width].astype(np.float32)
+    x, y = 2 * x / width - 1, 2 * y / height - 1
+    terms = np.stack([np.ones_like(x), x, y, x * x, x * y, y * y], axis=-1)
+    weights, *_ = np.linalg.lstsq(terms[where], plane[where], rcond=None)
+    trend = (terms @ weights).astype(np.float32)
+    weight = where.astype(np.float32)
+    total = cv2.GaussianBlur((plane - trend) * weight, (0, 0), reach)
+    near = cv2.GaussianBlur(weight, (0, 0), reach)
+    return trend + total / (near + np.float32(0.02))
+
+
+def _difference(seen: list[Floats], board: list[Floats]) -> tuple[Floats, Floats]:
+    """Lightness less the board's; chroma less the board's brought to the pixel's lightness."""
+    light = seen[0] - board[0]
+    factor = (seen[0] + np.float32(_FOOT)) / (board[0] + np.float32(_FOOT))
+    factor = np.minimum(factor, 1.0)
+    return light, np.stack([seen[c] - factor * board[c] for c in (1, 2)])
+
+
+def _noise(light: Floats, chroma: Floats, match: Flags) -> tuple[float, float]:
+    """Robust spread where only board is seen."""
+    if not match.any():
+        return _LEAST_NOISE
+    spread = [1.4826 * float(np.median(np.abs(p[match][::7]))) for p in (light, *chroma)]
+    return max(spread[0], _LEAST_NOISE[0]), max(math.hypot(*spread[1:]) / 1.414, _LEAST_NOISE[1])
+
+
+def _extent(match: Flags, hidden: Flags, mm: float) -> tuple[Flags, Flags]:
+    """Where the board lies with what is on it, and wide other things at the photo's border."""
+    other = ~(match | hidden)
+    reach = max(round(_WIDE_MM / mm), 2)
+    distance = cv2.distanceTransform(
+        cv2.copyMakeBorder(other.astype(np.uint8), 1, 1, 1, 1, cv2.BORDER_REPLICATE),
+        cv2.DIST_L2,
+        5,
+    )[1:-1, 1:-1]
+    wide = distance > reach / 2
+    # Opened by reconstruction within a disc: the whole of what is wide, not the stems beside it.
+    kernel = cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (reach + 1, reach + 1))
+    wide = (cv2.dilate(wide.astype(np.uint8), kernel) > 0) & other
+    _, label = cv2.connectedComponents(wide.astype(np.uint8), connectivity=4)
+    border = np.zeros_like(wide)
+    border[[0, -1]] = border[:, [0, -1]] = True
+    touching = np.zeros(int(label.max()) + 1, dtype=bool)
+    touching[np.unique(label[border & wide])] = True
+    touching[0] = False
+    outside = touching[label]
+    return np.asarray(~outside), np.asarray(outside)
