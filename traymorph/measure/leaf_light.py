@@ -15,9 +15,9 @@ dim photo are treated alike:
 Both limits are kept loose on purpose. On five rendered trays under five white lights, what an ideal
 camera reads of the leaf beyond a fifth lies within 0.3 CIEDE2000 of what it reads of all leaf
 (three tenths: 1.1, a half: 3.0, as shade grows under lamps), and its lightness spreads between the
-lights by 1.0 on average either way. Leaving out highlights from twice the luminance on makes a dark crop
-differ more between lights (1.45 in lightness, not 1.07): a lamp mirrors at spots, which would go,
-an overcast sky all over the leaf, which would stay.
+lights by 1.0 on average either way. Leaving out highlights from twice the luminance on makes a dark
+crop differ more between lights (1.45 in lightness, not 1.07): a lamp mirrors at spots, which would
+go, an overcast sky all over the leaf, which would stay.
 """
 
 from dataclasses import dataclass

@@ -35,7 +35,8 @@ _NEARLY_YELLOW_DEG = 106.0
 """Below this limit the crop itself is nearly yellow, and what is yellower than usual is a matter of
 half a step more or less."""
 _NEARLY_YELLOW_U_PCT = 5.0
-_LEAST_U_PCT = 0.4
+_LEAST_U_PCT = {"green_leaf_pct": 1.5, "purple_leaf_pct": 1.5, "yellowed_pct": 0.4}
+"""What edges and noise move from one tint to another: rendered trays."""
 _YELLOW_U = 0.15
 """Share of the yellowed leaf that shade and light passed on by neighbours hide or lend: rendered
 trays."""
@@ -82,7 +83,7 @@ def tint_shares(lab: _Values, chroma_u: float, hue_u_deg: float) -> dict[str, Me
         ]
         if name == "yellowed_pct":
             doubts += [_YELLOW_U * got, _NEARLY_YELLOW_U_PCT * nearly_yellow]
-        found[name] = Measured(got, math.hypot(_LEAST_U_PCT, *doubts))
+        found[name] = Measured(got, math.hypot(_LEAST_U_PCT[name], *doubts))
     if _yellow_throughout(chroma, hue):
         found["yellowed_pct"] = Measured()
     return found
