@@ -35,9 +35,9 @@ _NEARLY_YELLOW_DEG = 106.0
 """Below this limit the crop itself is nearly yellow, and what is yellower than usual is a matter of
 half a step more or less."""
 _NEARLY_YELLOW_U_PCT = 5.0
-_LEAST_U_PCT = {"green_leaf_pct": 1.5, "purple_leaf_pct": 1.5, "yellowed_pct": 0.4}
+_LEAST_U_PCT = {"green_leaf_pct": 1.5, "purple_leaf_pct": 1.5, "yellowed_pct": 0.6}
 """What edges and noise move from one tint to another: rendered trays."""
-_YELLOW_U = 0.15
+_YELLOW_U = 0.25
 """Share of the yellowed leaf that shade and light passed on by neighbours hide or lend: rendered
 trays."""
 
