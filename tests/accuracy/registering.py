@@ -35,7 +35,7 @@ _SIGHTING = CardSighting(
     residual_px=0.0,
     markers_seen=8,
     markers_printed=8,
-    colour=ColourFit(np.eye(3), np.array([0.0, 0.0, 1.0]), 0.0, shows_colour=True),
+    colour=ColourFit(np.eye(3), 0.0, shows_colour=True),
     shaded=False,
 )
 _WAYS = ("not registered", "daylight photo", "measured values")

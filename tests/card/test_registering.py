@@ -49,7 +49,7 @@ SIGHTING = CardSighting(
     residual_px=0.0,
     markers_seen=8,
     markers_printed=8,
-    colour=ColourFit(np.eye(3), np.array([0.0, 0.0, 1.0]), 0.0, shows_colour=True),
+    colour=ColourFit(np.eye(3), 0.0, shows_colour=True),
     shaded=False,
 )
 PAPER = np.array([220.0, 222.0, 224.0])

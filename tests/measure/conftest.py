@@ -69,7 +69,7 @@ class Tools:
 
     @staticmethod
     def colour(*, shows=True, error=1.0):
-        return ColourFit(np.eye(3), np.zeros(3), error, shows, card_id="print")
+        return ColourFit(np.eye(3), error, shows, card_id="print")
 
 
 @pytest.fixture(scope="session")

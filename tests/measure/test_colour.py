@@ -20,7 +20,7 @@ def leafy(*colours, side=20):
 
 
 def fit(error_de00=0.7, *, shows=True):
-    return ColourFit(np.eye(3), np.array([0.0, 0.0, 1.0]), error_de00, shows)
+    return ColourFit(np.eye(3), error_de00, shows)
 
 
 def read(rgb, leaf, error_de00=0.7):

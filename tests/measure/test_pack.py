@@ -11,7 +11,7 @@ from traymorph.model.metrics import METRICS
 from traymorph.model.photo import View
 
 GREEN, YELLOW, OTHER = (80, 140, 60), (190, 170, 60), (60, 90, 160)
-FIT = ColourFit(np.eye(3), np.array([0.0, 0.0, 1.0]), 0.8, shows_colour=True)
+FIT = ColourFit(np.eye(3), 0.8, shows_colour=True)
 
 
 def photo():

@@ -19,7 +19,7 @@ def sighting(make, camera, *, residual=0.1, shaded=False, seen=6, colour=None):
 
 
 def fit(error, *, shows=True, card_id="print"):
-    return ColourFit(np.eye(3), np.zeros(3), error, shows, card_id=card_id)
+    return ColourFit(np.eye(3), error, shows, card_id=card_id)
 
 
 def picture(camera, blur_mm=0.3, bench=150):

@@ -68,7 +68,7 @@ def measure(monkeypatch):
         def see(entry, *_):
             nowhere = (np.eye(3), np.zeros(2), np.eye(3), np.zeros(3), (2, 2), 0.0, 0.0)
             eye = Viewpoint(*nowhere, focal_from_exif=True)
-            fit = ColourFit(np.eye(3), np.zeros(3), 1.0, shows_colour=True)
+            fit = ColourFit(np.eye(3), 1.0, shows_colour=True)
             card = CardSighting(
                 CardRole.BOARD, 1, eye, np.zeros((4, 2)), 0.1, 8, 8, fit, shaded=False
             )

@@ -30,7 +30,7 @@ def photographed(*, shows=True):
         focal_from_exif=True,
     )  # fmt: skip
     outline = eye.project(np.column_stack([CARD_MM, np.zeros(4)]))
-    fit = ColourFit(np.eye(3), np.array([0.0, 0.0, 1.0]), 0.8, shows_colour=shows)
+    fit = ColourFit(np.eye(3), 0.8, shows_colour=shows)
     sighting = CardSighting(CardRole.BOARD, 1, eye, outline, 0.1, 4, 4, fit, shaded=False)
     path = Path("pack_day3.jpg")
     seen = SeenPhoto(

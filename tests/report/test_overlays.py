@@ -21,7 +21,7 @@ CARD_MM = np.array([[0.0, 0.0], [120.0, 0.0], [120.0, 90.0], [0.0, 90.0]])
 SIZE = TraySize(300.0, 160.0, 10.0, 50.0)
 NOTHING = {name: Measured() for name in METRICS}
 READ = {name: Measured((spec.low + spec.high) / 2, 1.25) for name, spec in METRICS.items()}
-COLOUR = ColourFit(np.eye(3), np.array([0.0, 0.0, 1.0]), 0.5, shows_colour=True)
+COLOUR = ColourFit(np.eye(3), 0.5, shows_colour=True)
 
 
 def viewpoint(width, height):

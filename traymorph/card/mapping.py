@@ -15,21 +15,22 @@ from numpy.typing import NDArray
 Floats = NDArray[np.float64]
 _Float = TypeVar("_Float", np.float32, np.float64)
 
-_HELD_LINEAR, _HELD_ROOTS = 0.02, 0.05
-"""How firmly the terms are held to none, against weighted errors of about 1 per patch."""
+_HELD = 1e-5
+"""Keeps the solution finite where the colours seen lie in one plane."""
 _PAIRS = ((0, 1), (1, 2), (0, 2))
 
 
 class Form(IntEnum):
     """Form of the mapping; the value is its number of terms per channel."""
 
+    NONE = 0
     LINEAR = 3
     ROOTS = 6
 
 
 def expand(light: NDArray[_Float], form: Form) -> NDArray[_Float]:
     """Terms of the mapping, shape (..., 3) or (..., 6), of light of shape (..., 3)."""
-    if form is Form.LINEAR:
+    if form is not Form.ROOTS:
         return light
     above = np.maximum(light, 0.0)
     roots = [np.sqrt(above[..., i] * above[..., j]) for i, j in _PAIRS]
@@ -48,19 +49,19 @@ def solve(light: Floats, wanted: Floats, weight: Floats, form: Form) -> Floats:
     form : Form
         Of the mapping.
     """
+    if form is Form.NONE:
+        return np.eye(3)
     # What is 0 on every grey, so that no coefficient can tint one.
     null = np.zeros((form.value, form.value - 1))
     null[0, 0] = null[1, 1] = 1.0
     null[2, :2] = -1.0
-    held = np.full(form.value - 1, _HELD_LINEAR)
     if form is Form.ROOTS:
-        held[2:] = _HELD_ROOTS
         for k, pair in enumerate(_PAIRS):
             null[3 + k, 2 + k] = 1.0
             null[list(pair), 2 + k] = -0.5
     design = expand(light, form) @ null * weight[:, None]
     target = (wanted - light) * weight[:, None]
-    solved = np.linalg.solve(design.T @ design + np.diag(held), design.T @ target)
+    solved = np.linalg.solve(design.T @ design + _HELD * np.eye(null.shape[1]), design.T @ target)
     return np.asarray(np.eye(3, form.value) + (null @ solved).T)
 
 

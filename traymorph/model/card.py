@@ -58,16 +58,14 @@ def _srgb_tone() -> NDArray[np.float64]:
 class ColourFit:
     """Turns what the photo shows into what an ideal camera under daylight would have shown.
 
-    A code value becomes linear light by ``tone``, is divided by the light's fall-off, then
-    multiplied by ``matrix``.
+    A code value becomes linear light by ``tone``; the light's terms are then multiplied by
+    ``matrix``.
 
     Parameters
     ----------
-    matrix : ndarray, shape (3, 3)
-        From the photo's linear RGB to linear sRGB (D65); white balance and exposure included.
-    gain : ndarray, shape (3,)
-        Coefficients (a, b, c) of the light's fall-off over the photo: the linear RGB is divided
-        by ``a x + b y + c``, x and y being pixel coordinates over the photo's width.
+    matrix : ndarray, shape (3, 3) or (3, 6)
+        From the photo's linear RGB to linear sRGB (D65); white balance and exposure included. Six
+        terms are R, G, B, sqrt(RG), sqrt(GB), sqrt(RB).
     error_de00 : float
         Mean CIEDE2000 between corrected and nominal patches, each patch left out of its own fit.
     shows_colour : bool
@@ -80,7 +78,6 @@ class ColourFit:
     """
 
     matrix: NDArray[np.float64]
-    gain: NDArray[np.float64]
     error_de00: float
     shows_colour: bool
     tone: NDArray[np.float64] = field(default_factory=_srgb_tone)
