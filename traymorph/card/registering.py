@@ -46,10 +46,10 @@ _DARK = 0.12
 _UNEVEN = 0.06
 """Paper patches may deviate by this share from light that falls off evenly."""
 _FALL_OFF = 1.6
-_WARMEST, _COOLEST = 1.6, 0.55
-"""Red over blue on white paper under 5000 K and 10 000 K, as a camera set for 6500 K sees them:
-daylight lies between, and a phone's white balance brings it nearer to 1."""
-_GREEN_AWAY = 0.15
+_WARMEST, _COOLEST = 1.45, 0.62
+"""Red over blue on white paper. A camera set for 6500 K would see 1.6 under 5000 K and 0.55 under
+10 000 K, between which daylight lies; a phone's white balance takes at least part of that out."""
+_GREEN_AWAY = 0.2
 _LEAST_GREY_STEP = 1.0
 _GREY_CHROMA = 1.0
 _LEAST_CHROMA_SHARE = 0.35
@@ -253,7 +253,8 @@ def _check_print(name: str, found: Iterable[PatchColour]) -> None:
 def _weighed(found: tuple[PatchColour, ...]) -> dict[str, tuple[float, float, float]]:
     """Colours between what the photo says and the design, by how far beyond doubt they differ."""
     deviation = float(np.mean([patch.de00**2 for patch in found]))
-    share = max(0.0, 1.0 - PHOTO_U_DE00**2 / deviation) if deviation > 0 else 0.0
+    doubt = float(np.mean([patch.u_de00**2 for patch in found]))
+    share = max(0.0, 1.0 - doubt / deviation) if deviation > 0 else 0.0
     return {
         patch.name: _triple((1.0 - share) * np.array(patch.nominal) + share * np.array(patch.lab))
         for patch in found

@@ -117,6 +117,12 @@ def _say_what_it_means(found: "tuple[Registration, ...]", folder: Path) -> None:
             err=True,
         )
     for one in found:
+        if one.mean_de00 < one.mean_u_de00:
+            click.echo(
+                f"{one.colours.card_id}: the print agrees with the design within what is known "
+                f"of its colours (± {one.mean_u_de00:.1f} ΔE00).",
+                err=True,
+            )
         far = [patch.name for patch in one.patches if patch.de00 > _FAR_DE00]
         if far:
             click.echo(

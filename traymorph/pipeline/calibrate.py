@@ -75,6 +75,11 @@ class Registration:
         """Mean CIEDE2000 of the patches from nominal."""
         return sum(patch.de00 for patch in self.patches) / len(self.patches)
 
+    @property
+    def mean_u_de00(self) -> float:
+        """Mean standard uncertainty of the patches, CIEDE2000."""
+        return sum(patch.u_de00 for patch in self.patches) / len(self.patches)
+
 
 def register_photo(folder: Path, photo_path: Path, card_id: str | None) -> Registration:
     """Register a print from a daylight photo of one of its cards.
