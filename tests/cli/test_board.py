@@ -295,3 +295,19 @@ def test_touching_plants_are_never_counted_as_one(tmp_path):
     if len(counted) == 5:
         (row,) = table(tmp_path / "out" / "tray_metrics.csv")
         assert "plants_touch" in row["flags"].split()
+
+
+def test_a_heap_gives_no_means(tmp_path):
+    board = Board()
+    for k in range(12):
+        board.plant(25.0 + 6.0 * (k % 4), 70.0 + 9.0 * (k // 4), 30.0)
+    outcome = traymorph("measure", board.photograph(tmp_path / "h.jpg"), "--out", tmp_path / "out")
+    assert "Traceback" not in outcome.stderr
+    if outcome.code == 0:
+        (row,) = table(tmp_path / "out" / "tray_metrics.csv")
+        assert row["n_plants"] == "0"
+        assert row["stem_length_mm"] == row["leaf_area_mm2"] == ""
+        assert {"heap", "plants_touch"} & set(row["flags"].split())
+    else:
+        assert outcome.code == 4
+        assert "h.jpg" in outcome.stderr
