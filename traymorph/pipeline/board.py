@@ -11,6 +11,7 @@ from traymorph.cut_plants.find import find_cut_plants
 from traymorph.cut_plants.forms import form_of_crop
 from traymorph.measure.board import measure_cut_plants, together
 from traymorph.measure.cut_plant_grid import BoardPlane, board_grid, middle_cell
+from traymorph.measure.cut_plant_means import tray_of_plants
 from traymorph.measure.cut_plant_readings import BoardView
 from traymorph.measure.photo_checks import check_photo
 from traymorph.model.cut_plants import CutPlant
@@ -19,7 +20,7 @@ from traymorph.model.photo import Photo
 from traymorph.model.plane_grid import PlaneGrid
 from traymorph.pipeline.outcome import PhotoOutcome
 from traymorph.pipeline.seen import SeenPhoto, card_area, reduce
-from traymorph.report.overlays import plain_overlay
+from traymorph.report.board_overlay import PlantsOnBoard, board_overlay
 from traymorph.segment.board import BoardPlants, segment_board
 
 BOARD_MM_PER_PX = 0.13
@@ -89,13 +90,19 @@ def measure_board_photo(seen: SeenPhoto, crop: str) -> PhotoOutcome:
     )
     readings, colours, flags = measure_cut_plants(view, plants)
     masks = _masks(board, plants)
+    left_out = _masks(board, [one for one in plants if not one.stands_alone]).plant
+    laid_out = PlantsOnBoard(
+        board.rgb, masks, left_out, plants, board.plane.grid,
+        seen.sighting.viewpoint, seen.sighting.outline_px,
+    )  # fmt: skip
     title = f"{seen.entry.tray_id}  ·  {seen.entry.path.name}  ·  on the board"
+    here = tray_of_plants(readings)
     return PhotoOutcome(
         metrics=colours,
         flags=(*board.segmented.flags, *flags),
         quality=check_photo(seen.photo.rgb, seen.sighting, masks),
         masks=masks,
-        overlay=plain_overlay(board.rgb, board.scale, masks.plant, seen.sighting.outline_px, title),
+        overlay=board_overlay(laid_out, title, {**colours, **here.metrics}, here.spread),
         plants=readings,
     )
 

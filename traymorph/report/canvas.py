@@ -115,6 +115,11 @@ class Canvas:
         mixed = (1 - share) * self.rgb + share * np.array(colour)
         self.rgb = np.clip(mixed, 0, 255).astype(np.uint8)
 
+    def room_below(self, units: float) -> None:
+        """Add a band of paper below the photo, so that the scale bar hides nothing in it."""
+        band = np.full((round(units * self.unit), self._size[0], 3), _PAPER, dtype=np.uint8)
+        self.rgb = np.vstack([self.rgb, band])
+
     def hatch(self, where: NDArray[np.bool_], colour: tuple[int, int, int]) -> None:
         """Slanted lines over an area (canvas grid)."""
         rows, columns = np.indices(where.shape)
@@ -139,13 +144,18 @@ class Canvas:
         *,
         closed: bool = False,
         dashed: bool = False,
+        edged: bool = True,
     ) -> None:
-        """Draw a line through photo pixels, with a thin white edge so that it shows on anything."""
+        """Draw a line through photo pixels, with a thin white edge so that it shows on anything.
+
+        On what is hardly wider than the line (a stem) the edge is left out with ``edged=False``.
+        """
         points = self.to_canvas(points_px)
         if closed:
             points = np.vstack([points, points[:1]])
         pieces = _dashes(points, 14 * self.unit) if dashed else [points]
-        for tone, wider in ((WHITE, 1.4), (colour, 0.0)):
+        strokes = ((WHITE, 1.4), (colour, 0.0)) if edged else ((colour, 0.0),)
+        for tone, wider in strokes:
             thickness = max(1, round((units + wider) * self.unit))
             for piece in pieces:
                 fixed = np.round(piece * (1 << _SHIFT)).astype(np.int32)

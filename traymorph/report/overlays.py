@@ -46,8 +46,8 @@ _PACK_TITLES = {
     "pack_yellowed_pct": "yellowed leaf",
     "pack_leaf_hue_deg": "hue",
 }
-_UNIT_SIGNS = {"cm2": "cm²", "deg": "°", "1": ""}
-_FADED = (216, 213, 206)
+UNIT_SIGNS = {"cm2": "cm²", "mm2": "mm²", "deg": "°", "1": ""}
+FADED = (216, 213, 206)
 
 
 def overhead_overlay(
@@ -77,7 +77,7 @@ def overhead_overlay(
     if tray.opening is not None:
         opening_px = _outline_px(tray.opening, tray.viewpoint)
         shown.append(opening_px)
-    canvas = Canvas(tray.rgb, tray.masks.scale, _crop(tray.masks.plant, tray.masks.scale, shown))
+    canvas = Canvas(tray.rgb, tray.masks.scale, crop(tray.masks.plant, tray.masks.scale, shown))
     plant = canvas.layer(tray.masks.plant)
     stem = canvas.layer(tray.masks.stem)
     canvas.fade_all_but(plant)
@@ -90,7 +90,7 @@ def overhead_overlay(
     middle = (card_px if opening_px is None else opening_px).mean(axis=0)
     canvas.scale_bar(_canvas_px_per_mm(canvas, tray, middle, plane_mm), _BAR_MM, card_px)
     legend = [
-        Legend(_FADED, "not counted: faded"),
+        Legend(FADED, "not counted: faded"),
         Legend(ORANGE, "stem"),
         Legend(BLUE, "tray opening; hatched: no plant", line=True),
         Legend(INK, "reference card (dashed)", line=True),
@@ -130,7 +130,7 @@ def side_overlay(
     if tray.size.rim_above_medium_mm is not None:
         medium_px = _wall_line(tray, tray.size.rim_above_medium_mm)
         shown.append(medium_px)
-    canvas = Canvas(rgb, tray.masks.scale, _crop(tray.masks.plant, tray.masks.scale, shown))
+    canvas = Canvas(rgb, tray.masks.scale, crop(tray.masks.plant, tray.masks.scale, shown))
     canvas.fade_all_but(canvas.layer(tray.masks.plant))
     stem = (canvas.layer(tray.masks.stem) >= 0.5).astype(np.float32)
     canvas.tint(stem, ORANGE, 0.6)
@@ -147,7 +147,7 @@ def side_overlay(
     )
     canvas.scale_bar(per_mm, _BAR_MM, card_px)
     legend = [
-        Legend(_FADED, "not counted: faded"),
+        Legend(FADED, "not counted: faded"),
         Legend(ORANGE, "stem"),
         Legend(BLUE, "rim of the front wall; dashed: medium behind it", line=True),
         Legend(INK, "highest plant along the tray", line=True),
@@ -177,13 +177,13 @@ def pack_overlay(
     metrics : dict of str to Measured
         Values to print.
     """
-    canvas = Canvas(rgb, masks.scale, _crop(masks.plant, masks.scale, [card_px]))
+    canvas = Canvas(rgb, masks.scale, crop(masks.plant, masks.scale, [card_px]))
     canvas.fade_all_but(canvas.layer(masks.plant))
     canvas.tint((canvas.layer(masks.stem) >= 0.5).astype(np.float32), ORANGE, 0.75)
     canvas.path(card_px, INK, 1.2, closed=True, dashed=True)
     canvas.write("card", canvas.to_canvas(card_px).min(axis=0), anchor="ld")
     legend = [
-        Legend(_FADED, "not counted: faded"),
+        Legend(FADED, "not counted: faded"),
         Legend(ORANGE, "stem"),
         Legend(INK, "reference card (dashed)", line=True),
     ]
@@ -204,14 +204,14 @@ def plain_overlay(
     canvas.fade_all_but(canvas.layer(plant))
     canvas.path(card_px, INK, 1.2, closed=True, dashed=True)
     canvas.write("card", canvas.to_canvas(card_px).min(axis=0), anchor="ld")
-    return canvas.finish(title, [], [Legend(_FADED, "not taken for plant: faded")])
+    return canvas.finish(title, [], [Legend(FADED, "not taken for plant: faded")])
 
 
 def _values(metrics: dict[str, Measured], titles: dict[str, str]) -> list[str]:
     lines = []
     for name, words in titles.items():
         measured = metrics.get(name, Measured())
-        unit = _UNIT_SIGNS.get(METRICS[name].unit, METRICS[name].unit)
+        unit = UNIT_SIGNS.get(METRICS[name].unit, METRICS[name].unit)
         read = f"{measured.with_doubt()} {unit}" if np.isfinite(measured.value) else "not measured"
         lines.append(f"{words}  {read}".rstrip())
     return lines
@@ -254,7 +254,7 @@ def _ruler(canvas: Canvas, tray: TraySide, top_mm: float) -> None:
             canvas.write(f"{mark:g}", at, size=9, anchor="rm")
 
 
-def _crop(
+def crop(
     plant: NDArray[np.float32], scale: float, shown_px: list[NDArray[np.float64]]
 ) -> tuple[float, float, float, float]:
     """Bounding box of the tray's plants and of what is drawn, with a margin; photo pixels."""
