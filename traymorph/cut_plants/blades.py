@@ -12,6 +12,8 @@ Points = NDArray[np.float64]
 
 _SLICES = 24
 _FEWEST_CELLS = 12
+_NOTCH_FROM = 0.8
+"""Share of the length from which a notched blade has two middles."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -67,15 +69,23 @@ def blade_shape(share: Floats, region: Mask, base: Points) -> BladeShape | None:
     axis /= reach
     along = (cells - base) @ axis
     aside = (cells - base) @ np.array([-axis[1], axis[0]])
-    end = float(along.max()) + 0.5
-    start = max(min(float(along.min()), 0.0), -0.25 * end)
+    start, end = float(along.min()), float(along.max())
     middles, width = _slices(along, aside, start, end)
-    middles = np.vstack([[0.0, 0.0], middles[middles[:, 0] > 0.1 * end]])
-    tip = np.array([end, middles[-1, 1]])
-    line = np.vstack([middles, tip])
+    line = _bent_middle(middles, end + 0.5)
     length = float(np.hypot(*np.diff(line, axis=0).T).sum())
-    at = base + tip[0] * axis + tip[1] * np.array([-axis[1], axis[0]])
-    return BladeShape(area, length, width, at)
+    tip = base + line[-1, 0] * axis + line[-1, 1] * np.array([-axis[1], axis[0]])
+    return BladeShape(area, length, width, tip)
+
+
+def _bent_middle(middles: Points, end: float) -> Points:
+    """Parabola from the base along the middles; the lobes beside a notch do not bend it."""
+    inner = middles[(middles[:, 0] > 0.1 * end) & (middles[:, 0] < _NOTCH_FROM * end)]
+    places = np.linspace(0.0, end, _SLICES)
+    if len(inner) < 3:
+        return np.column_stack([places, np.zeros_like(places)])
+    terms = np.column_stack([inner[:, 0], inner[:, 0] ** 2])
+    slope, bend = np.linalg.lstsq(terms, inner[:, 1], rcond=None)[0]
+    return np.column_stack([places, slope * places + bend * places**2])
 
 
 def _slices(along: Points, aside: Points, start: float, end: float) -> tuple[Points, float]:

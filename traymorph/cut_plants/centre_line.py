@@ -171,16 +171,15 @@ def extend_to_edge(share: Floats, line: Points, half_width: float, *, at_start: 
     dropped = min(round(1.2 * half_width / max(step, 1e-6)), max(len(points) - 4, 0))
     kept = points[dropped:]
     reach = min(max(round(3.0 * half_width / max(step, 1e-6)), 2), len(kept) - 1)
-    direction = kept[0] - kept[reach]
-    if reach >= 4:  # the tangent at the end of the local parabola
-        ahead = np.arange(reach + 1) * step
-        slopes = [np.polyfit(ahead, kept[: reach + 1, axis], 2)[1] for axis in (0, 1)]
-        direction = -np.array(slopes)
-    direction = direction / max(float(np.hypot(*direction)), 1e-9)
+    behind = np.arange(reach + 1) * step
+    degree = 2 if reach >= 4 else 1  # goes on bending as the line's end bends
+    terms = [np.polyfit(behind, kept[: reach + 1, axis], degree) for axis in (0, 1)]
     far = np.arange(0.0, 6.0 * half_width + 4.0, _PROBE_STEP)
-    seen = probe(share, kept[0] + far[:, None] * direction)
-    end = _last_crossing(far, seen)
-    extended = np.vstack([kept[0] + end * direction, kept]) if end > 0 else kept
+    ahead = np.column_stack([np.polyval(term, -far) for term in terms])
+    end = _last_crossing(far, probe(share, ahead))
+    places = np.append(np.arange(step, end - 0.5 * step, step), end)[::-1]
+    extension = np.column_stack([np.polyval(term, -places) for term in terms])
+    extended = np.vstack([extension, kept[1:]]) if end > 0 else kept
     return extended if at_start else extended[::-1]
 
 

@@ -9,8 +9,14 @@ _LEAST_STEM, _LEAST_AREA_WITH_STEM, _LEAST_AREA = 0.35, 0.15, 0.4
 """Of the typical plant: length of stem and area of a piece that has one, area of one without."""
 _THINNEST, _THICKEST = 0.55, 1.8
 """Half width of a stem over the typical one's."""
-_SECOND_FOOT = 0.45
-"""Length, over the typical stem's, from which a further free end means another plant."""
+_LONG, _MEDIUM, _SHORT = 0.45, 0.2, 0.1
+"""Lengths of further free ends over the typical stem's."""
+_LARGE = 1.25
+"""Area of a piece, over the typical plant's, from which it may well be two."""
+_ALIKE = 0.3
+"""Difference of the logarithms of half widths that are alike."""
+_STEM_COLOUR = 0.5
+"""Log-odds of leaf by colour below which an end is no blade, and below whose negative a stem."""
 _COLOUR_WEIGHT, _WIDTH_WEIGHT = 0.15, 0.5
 _ODDS_LIMIT = 3.0
 
@@ -53,13 +59,22 @@ def feet_of(
     if not scored:
         return []
     scored.sort(key=lambda one: -one[0])
-    best = scored[0][2]
-    others = [
-        run
-        for _, odds, run in scored[1:]
-        if odds < 0.5 and run.length > _SECOND_FOOT * typical.stem_length
-    ]
-    return [best, *others]
+    large = piece.area > _LARGE * typical.area
+    others = [run for _, odds, run in scored[1:] if _is_foot(run, odds, typical, large=large)]
+    return [scored[0][2], *others]
+
+
+def _is_foot(run: Run, odds: float, typical: TypicalPlant, *, large: bool) -> bool:
+    """Whether a further free end means another plant.
+
+    A long one does unless it has a leaf's colour; a shorter one if it is coloured and as wide as
+    a stem, or belongs to a piece that is large for one plant.
+    """
+    length = run.length / typical.stem_length
+    if length > _LONG or (large and length > _SHORT):
+        return odds < _STEM_COLOUR
+    alike = abs(np.log(run.half_width / typical.stem_half_width)) < _ALIKE
+    return length > _MEDIUM and odds < -_STEM_COLOUR and bool(alike)
 
 
 def _stem_wide(run: Run, typical: TypicalPlant) -> bool:

@@ -6,6 +6,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from traymorph.cut_plants.blade_flags import touching, with_blade_flags
 from traymorph.cut_plants.blades import blade_shape
 from traymorph.cut_plants.colours import TissueColours
 from traymorph.cut_plants.feet import feet_of, is_plant
@@ -39,8 +40,10 @@ _ROW_SHARE = 0.5
 """Plants whose middles lie closer than this share of a plant's height stand in one row."""
 _HEAP_FEET = 5
 """Cut ends in one piece from which plants lie in a heap."""
-_LEAST_SHARE, _MOST_SHARE = 0.4, 2.0
-"""Area of a plant taken out of a group, over the typical plant's."""
+_LEAST_SHARE, _MOST_SHARE = 0.4, 1.8
+"""Area of one plant over the typical plant's."""
+_MET_SHARE = 0.25
+"""Border that two blades share, over a blade's width, from which they overlap."""
 _NO_LINE = np.empty((0, 2))
 
 
@@ -96,7 +99,7 @@ def find_cut_plants(
     coarse = coarseness((plant >= 0.5).astype(np.uint8))
     board = _Board(rgb, step_mm, form, coarse, typical, colours)
     found = [one for piece in pieces for one in _plants(piece, board)]
-    return _in_reading_order(found)
+    return _in_reading_order(with_blade_flags(found, form))
 
 
 def _plants(piece: Silhouette, board: _Board) -> list[CutPlant]:
@@ -117,6 +120,8 @@ def _plants(piece: Silhouette, board: _Board) -> list[CutPlant]:
     roots = [int(foot.cells[0]) for foot in feet]
     whole = [Member(piece.skeleton, roots[0])]
     if len(feet) == 1:
+        if piece.area > _MOST_SHARE * board.typical.area:
+            flags = (*flags, "plants_touch")
         return _built(piece, whole, half_width, odds, board, flags)
     at_necks = board.form is PlantForm.PAIR
     members = separate(piece.skeleton, roots, half_width, at_necks=at_necks)
@@ -206,17 +211,21 @@ def _blades(
     piece: Silhouette, skeleton: Skeleton, parting: Parting, parts: NDArray[np.intp], leaf: Floats
 ) -> tuple[Blade, ...]:
     corner = _corner(piece)
+    regions = [parts == number for number in range(1, len(parting.bases) + 1)]
     blades = []
-    for number, base in enumerate(parting.bases, start=1):
+    for number, base in enumerate(parting.bases):
         at = skeleton.points[base]
-        shape = blade_shape(leaf, parts == number, at)
-        if shape is not None:
-            blades.append(
-                Blade(
-                    shape.area, at + corner, shape.tip + corner, shape.length, shape.width,
-                    true_leaf=False,
-                )
-            )  # fmt: skip
+        shape = blade_shape(leaf, regions[number], at)
+        if shape is None:
+            continue
+        others = np.isin(parts, [n + 1 for n in range(len(regions)) if n != number])
+        met = touching(regions[number], others, _MET_SHARE * shape.width)
+        blades.append(
+            Blade(
+                shape.area, at + corner, shape.tip + corner, shape.length, shape.width,
+                true_leaf=False, flags=("blades_overlap",) if met else (),
+            )
+        )  # fmt: skip
     return tuple(blades)
 
 

@@ -32,7 +32,9 @@ _NARROWED = 0.88
 _SAME = 0.93
 """Width over the stem's from which a silhouette is as wide as before."""
 _WIDENED = 1.06
-_BEFORE_WIDTHS = (0.5, 3.0)
+_SUDDEN_WIDTHS = 0.6
+"""Length within which a stem gives way to a stalk, in stem widths; a taper takes longer."""
+_BEFORE_WIDTHS = (0.4, 2.5)
 """Where, in stem widths below a place, the stem's own width is taken."""
 _FORK_WIDTHS, _BLADE_WIDTHS = 6.0, 9.0
 """How far below a fork, or a blade, the stem's end is looked for, in stem widths."""
@@ -128,10 +130,10 @@ def narrowing(found: MiddleLine, half_width: float, *, forked: bool) -> float | 
         Distance from the line's first point, cells, half way down the step; None where the
         silhouette does not narrow, or widens again to a stem.
     """
-    width = 2.0 * half_width
     places, widths = _profile(found)
     if len(places) == 0:
         return None
+    width = _own_width(places, widths, half_width)
     reach = _FORK_WIDTHS if forked else _BLADE_WIDTHS
     first = max(_BEFORE_WIDTHS[1] * width, places[-1] - reach * width)
     for i in np.flatnonzero(places >= first):
@@ -139,23 +141,35 @@ def narrowing(found: MiddleLine, half_width: float, *, forked: bool) -> float | 
         if widths[i] >= _NARROWED * before:
             continue
         ahead = (places >= places[i]) & (places <= places[i] + _AGAIN_WIDTHS * width)
-        after = (places > places[i]) & (places <= places[i] + 2.0 * _AGAIN_WIDTHS * width)
-        same = (widths[after] > _SAME * before) & (widths[after] < _WIDENED * before)
-        if same.sum() * 0.25 >= _AGAIN_WIDTHS * width:
-            continue
         level = (before + float(widths[ahead].min())) / 2.0
-        above = np.flatnonzero((places < places[i] + width) & (widths >= level))
-        above = above[above <= i]
-        return float(places[above[-1]]) if len(above) else float(places[i])
+        above = np.flatnonzero(widths[: i + 1] >= level)
+        step = float(places[above[-1]]) if len(above) else float(places[i])
+        if _is_step(places, widths, step, before, width):
+            return step
     return None
+
+
+def _is_step(places: Points, widths: Points, step: float, before: float, width: float) -> bool:
+    """Whether a narrowing is sudden, and lasts or ends in a fork."""
+    just_before = float(np.interp(step - _SUDDEN_WIDTHS * width, places, widths))
+    after = (places > step) & (places <= step + 2.0 * _AGAIN_WIDTHS * width)
+    same = (widths[after] > _SAME * before) & (widths[after] < _WIDENED * before)
+    again = 0.25 * np.count_nonzero(same) >= _AGAIN_WIDTHS * width
+    return just_before > _SAME * before and not again
+
+
+def _own_width(places: Points, widths: Points, half_width: float) -> float:
+    """Width of a stem near its upper end; stems taper."""
+    near = (places > places[-1] - 16.0 * half_width) & (places < places[-1] - 4.0 * half_width)
+    return float(np.median(widths[near])) if near.any() else 2.0 * half_width
 
 
 def widening(found: MiddleLine, half_width: float) -> float:
     """Where a stem that ends in a fork begins to widen, distance from its first point, cells."""
-    width = 2.0 * half_width
     places, widths = _profile(found)
     if len(places) == 0:
         return float(found.along[-1])
+    width = _own_width(places, widths, half_width)
     before = _width_before(places, widths, float(places[-1]) - width, width)
     narrow = np.flatnonzero(widths <= _WIDENED * before)
     return float(places[narrow[-1]]) if len(narrow) else float(places[-1])

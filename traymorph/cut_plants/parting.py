@@ -24,7 +24,7 @@ _BLADE_FROM = 1.5
 _WIDTH_ODDS = 4.0
 """Log-odds of blade per unit of the logarithm of thickness."""
 _WIDTH_LIMIT = 3.0
-_COLOUR_LIMIT = {PlantForm.PAIR: 1.5, PlantForm.HYPOGEAL: 3.5, PlantForm.NO_NODE: 1.5}
+_COLOUR_LIMIT = {PlantForm.PAIR: 3.0, PlantForm.HYPOGEAL: 3.5, PlantForm.NO_NODE: 3.0}
 _BLADE_COST = 4.0
 """Log-odds that a blade has to gain before it is believed."""
 _STEM_AGAIN_COST = {PlantForm.PAIR: 25.0, PlantForm.HYPOGEAL: 6.0, PlantForm.NO_NODE: 25.0}

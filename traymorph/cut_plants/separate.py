@@ -117,7 +117,7 @@ def _cut_between(graph: Skeleton, one: int, other: int, half_width: float) -> Sk
     ratio = np.where(lesser > _WIDE * half_width, radius / lesser, np.inf)
     place = int(np.argmin(ratio))
     if ratio[place] <= _NECK:
-        return _without_links(graph, [int(path[place])])
+        return _without_link(graph, int(path[place - 1]), int(path[place]))
     beside = _beside_stem(graph, path, half_width)
     return None if beside is None else _without_link(graph, *beside)
 
@@ -270,7 +270,8 @@ def _without_links(graph: Skeleton, cells: list[int]) -> Skeleton:
 
 
 def _without_link(graph: Skeleton, one: int, other: int) -> Skeleton:
-    links = graph.links.tolil(copy=True)
-    links[one, other] = 0.0
-    links[other, one] = 0.0
-    return Skeleton(graph.points, graph.radius, csr_matrix(links.tocsr()))
+    links = graph.links.tocoo()
+    ends = np.sort(np.column_stack([links.row, links.col]), axis=1)
+    kept = (ends != sorted((one, other))).any(axis=1)
+    left = coo_matrix((links.data[kept], (links.row[kept], links.col[kept])), links.shape)
+    return Skeleton(graph.points, graph.radius, csr_matrix(left))

@@ -18,6 +18,8 @@ _FRINGE_CELLS = 3
 _LEAST_MM2 = 2.0
 """Smaller pieces are no plants, whatever the crop: amaranth's seed leaves alone cover ten times
 as much."""
+_LARGE_SHARE = 0.3
+"""Area over most pieces' from which a piece counts for what is typical."""
 _NARROW_SHARE = 0.3
 _SQUARES_PER_HALF_WIDTH = 3.0
 _COARSEST = 3
@@ -140,17 +142,20 @@ def coarseness(solid: NDArray[np.uint8]) -> int:
 
 
 def typical_plant(pieces: list[Silhouette]) -> TypicalPlant | None:
-    """What most of the plant area looks like; None without a single stem.
+    """Medians over the pieces that are large enough; None without a single stem.
 
-    The median is weighted by area, so that any number of crumbs does not move it.
+    How large that is follows from a median weighted by area, which any number of crumbs does not
+    move.
     """
     stemmed = [p for p in pieces if p.runs]
     if not stemmed:
         return None
     areas = np.array([p.area for p in stemmed])
+    large = areas >= _LARGE_SHARE * _weighted_median(areas, areas)
+    stemmed, areas = [p for p, one in zip(stemmed, large, strict=True) if one], areas[large]
     half = _weighted_median(np.array([p.runs[0].half_width for p in stemmed]), areas)
     length = _weighted_median(np.array([p.runs[0].length for p in stemmed]), areas)
-    return TypicalPlant(_weighted_median(areas, areas), length, half)
+    return TypicalPlant(float(np.median(areas)), length, half)
 
 
 def _weighted_median(values: NDArray[np.float64], weights: NDArray[np.float64]) -> float:
