@@ -80,7 +80,7 @@ class Board:
     """Plants drawn on a plain board."""
 
     plants: list[Drawn]
-    shape: tuple[int, int] = (900, 1200)
+    shape: tuple[int, int] = (1100, 1300)
     specks: list[NDArray[np.float64]] = field(default_factory=list)
 
     @property

@@ -52,7 +52,7 @@ def test_straight_lines_read_their_length_at_every_angle(angle, width):
 
 
 @pytest.mark.parametrize("width", WIDTHS)
-@pytest.mark.parametrize("radius", [40.0, 100.0, 250.0])
+@pytest.mark.parametrize("radius", [60.0, 100.0, 250.0])
 def test_arcs_of_circles_read_radius_times_angle(radius, width):
     at = np.radians(np.linspace(13.0, 13.0 + 270.0, 2000))
     length, found_width = measured(radius * np.column_stack([np.cos(at), np.sin(at)]), width)

@@ -20,9 +20,9 @@ from traymorph.cut_plants.find import find_cut_plants
 from traymorph.cut_plants.forms import PlantForm, form_of_crop
 
 APART = [
-    drawn_plant((60.0, 100.0), 0.0),
-    drawn_plant((640.0, 60.0), 20.0, bend=1.5),
-    drawn_plant((60.0, 480.0), -20.0, bend=-0.4),
+    drawn_plant((60.0, 110.0), 0.0, bend=0.4),
+    drawn_plant((760.0, 60.0), 20.0, bend=1.5),
+    drawn_plant((60.0, 520.0), -20.0, bend=0.5),
     drawn_plant((620.0, 560.0), -10.0, bend=0.2, stalks=((60.0, 30.0), (-20.0, 45.0))),
     drawn_plant((560.0, 850.0), 185.0, bend=-0.3),
     drawn_plant((1150.0, 800.0), 170.0, bend=0.2),
@@ -97,9 +97,9 @@ def test_flat_leaves_read_their_drawn_area(form, hole, angle):
 
 def test_crumbs_and_roots_are_no_plants():
     at = np.linspace(0.0, 2.0 * np.pi, 40)
-    crumb = [580.0, 300.0] + 14.0 * np.column_stack([np.cos(at), np.sin(at)])
-    root = band(np.column_stack([np.linspace(300, 420, 50), 700 + 8 * np.sin(at[0] + at[:1])
-                                 + np.zeros(50)]), 3.0)  # fmt: skip
+    crumb = [1150.0, 980.0] + 14.0 * np.column_stack([np.cos(at), np.sin(at)])
+    x = np.linspace(0.0, 120.0, 50)
+    root = band(np.column_stack([100.0 + x, 960.0 + 6.0 * np.sin(x / 20.0)]), 3.0)
     found = found_on(Board(APART, specks=[crumb, root]))
     assert len(found) == len(APART)
 
@@ -115,8 +115,8 @@ def test_stems_that_cross_are_followed_straight_on():
         drawn_plant((150.0, 620.0), -30.0, bend=0.0, length=360.0),
     ]
     others = [
-        drawn_plant((640.0, 60.0), 20.0, bend=1.0),
-        drawn_plant((640.0, 860.0), -10.0, bend=-0.6),
+        drawn_plant((760.0, 60.0), 20.0, bend=1.0),
+        drawn_plant((700.0, 860.0), -10.0, bend=-0.3),
         drawn_plant((60.0, 60.0), 0.0, bend=0.3),
     ]
     found = found_on(Board([*others, *crossing]))
@@ -151,7 +151,7 @@ def test_plants_side_by_side_along_their_stems_stay_one_flagged_group():
 
 
 def test_a_plant_under_the_card_or_over_the_photos_edge_is_cut_off():
-    at_edge = np.zeros((900, 1200), bool)
+    at_edge = np.zeros((1100, 1300), bool)
     at_edge[:, 1100:] = True
     found = found_on(Board(APART), at_edge=at_edge)
     cut = {i for i, plant in enumerate(found) if "plant_cut_off" in plant.flags}

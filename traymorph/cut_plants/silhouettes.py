@@ -117,7 +117,7 @@ def silhouettes(plant: Floats, step_mm: float, at_edge: Mask | None) -> list[Sil
     coarse = coarseness(solid)
     pieces = []
     for label in range(1, len(stats)):
-        x, y, width, height, count = stats[label]
+        x, y, width, height, count = (int(value) for value in stats[label])
         if count * step_mm**2 < _LEAST_MM2:
             continue
         box = (
