@@ -172,8 +172,8 @@ _ALL = (
     ),
     Flag(
         "plant_cut_off",
-        "A plant on the board is cut off by the photo's edge or lies partly under the card; it is "
-        "left out of the means.",
+        "A plant on the board is cut off by the edge of photo or board, or lies partly under the "
+        "card or a hand; it is left out of the means.",
         "Leave some empty board round the plants, and keep them off the card.",
     ),
     Flag(

@@ -15,7 +15,7 @@ _MOST_CELLS = 20_000_000
 """A board seen at a very flat angle is cut into coarser cells than its photo would give."""
 _EDGE_PX = 1.5
 """A plant this near to the photo's edge may go on beyond it."""
-_CARD_REACH_MM = 1.25
+_REACH_MM = 1.25
 """A plant this near to the card may go on below it: the card's own edge and its shadow hide it."""
 
 Plane = NDArray[np.float32]
@@ -112,26 +112,27 @@ class BoardPlane:
             dtype=np.uint8,
         )
 
-    def at_edge(self, card: Mask) -> Mask:
-        """Cells on which a plant may go on unseen: at the photo's edge and beyond, and the card.
+    def at_edge(self, hidden: Mask) -> Mask:
+        """Cells on which a plant may go on unseen: at the photo's edge and beyond, under things.
 
         Parameters
         ----------
-        card : ndarray of bool, shape (h, w)
-            Where the card lies in the reduced photo.
+        hidden : ndarray of bool, shape (h, w)
+            Where the card lies in the reduced photo, and where there is no board: beyond its edge,
+            or where a hand covers it.
         """
         rows, columns = self._shape
-        lies = cv2.remap(card.astype(np.uint8), self._x, self._y, cv2.INTER_NEAREST)
-        side = 2 * math.ceil(_CARD_REACH_MM / self.grid.step_mm) + 1
+        lies = cv2.remap(hidden.astype(np.uint8), self._x, self._y, cv2.INTER_NEAREST)
+        side = 2 * math.ceil(_REACH_MM / self.grid.step_mm) + 1
         near = cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (side, side))
-        on_card = cv2.dilate(lies, near) > 0
+        below = cv2.dilate(lies, near) > 0
         outside = (
             (self._x < _EDGE_PX)
             | (self._y < _EDGE_PX)
             | (self._x > columns - 1 - _EDGE_PX)
             | (self._y > rows - 1 - _EDGE_PX)
         )
-        edge: Mask = on_card | outside
+        edge: Mask = below | outside
         return edge
 
     def in_photo(self, layer: Plane) -> Plane:

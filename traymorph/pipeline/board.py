@@ -119,8 +119,8 @@ def board_plants_without_card(photo: Photo, crop: str) -> PlantMasks:
     rgb = reduce(photo.rgb, max(1.0, BOARD_MM_PER_PX / mm_per_px))
     scale = photo.size_px[0] / rgb.shape[1]
     segmented = segment_board(rgb, mm_per_px=None, ignore=None)
-    at_edge = np.ones(rgb.shape[:2], dtype=bool)
-    at_edge[2:-2, 2:-2] = False
+    at_edge = ~segmented.board
+    at_edge[:2] = at_edge[-2:] = at_edge[:, :2] = at_edge[:, -2:] = True
     plants = find_cut_plants(
         segmented.plant, rgb, mm_per_px * scale, form=form_of_crop(crop), at_edge=at_edge
     )
@@ -144,7 +144,7 @@ def _look(seen: SeenPhoto, crop: str) -> _Board:
         on_grid,
         grid.step_mm,
         form=form_of_crop(crop),
-        at_edge=plane.at_edge(card),
+        at_edge=plane.at_edge(card | ~segmented.board),
     )
     return _Board(rgb, scale, segmented, plane, on_grid, plants)
 
