@@ -8,6 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from traymorph.segment import board_distractors, board_outline
+from traymorph.segment.board_evidence import stands_out
 from traymorph.segment.board_surface import Departure, depart
 
 Floats = NDArray[Any]  # float32; OpenCV's type hints say no more
@@ -21,12 +22,6 @@ _DETECT_MM = 0.25
 _USUAL_FIELD_MM = 350.0
 # Round the card nothing is told: its edge is thick and casts a shadow.
 _CARD_MARGIN_MM = 1.0
-# How far (noise multiples, codes) a pixel that surely stands out lies from the board, and how
-# far one that is joined to such a pixel.
-_SURE_CHROMA, _MAYBE_CHROMA = (7.0, 9.0), (3.5, 4.0)
-_SURE_BRIGHT, _MAYBE_BRIGHT = (9.0, 20.0), (5.0, 10.0)
-# Share of the board's lightness below which no shadow goes, and how many codes that must be.
-_SURE_DARK, _MAYBE_DARK, _LEAST_DARK = 0.40, 0.50, 60.0
 # Contrast with the board, in the noise, below which a stem's outline is unsure.
 _ALIKE = 12.0
 _ALIKE_SHARE = 0.25
@@ -93,7 +88,7 @@ def segment_board(
     reduced = np.asarray(cv2.resize(rgb, size, interpolation=cv2.INTER_AREA), np.uint8)
     covered = cv2.resize(hidden.astype(np.float32), size, interpolation=cv2.INTER_AREA) > 0
     away = depart(reduced, mm * width / size[0], covered)
-    found = _standing_out(away) & ~covered & away.on_board
+    found = stands_out(away, mm * width / size[0]) & ~covered & away.on_board
     told = board_distractors.sort(found, away.seen[1:], away.seen[0], mm * width / size[0])
     first = cv2.resize(
         told.plants.astype(np.float32), (width, height), interpolation=cv2.INTER_LINEAR
@@ -120,26 +115,6 @@ def _hidden(rgb: NDArray[np.uint8], ignore: Flags | None, mm: float) -> Flags:
     reach = max(round(_CARD_MARGIN_MM / mm), 1)
     kernel = cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (2 * reach + 1, 2 * reach + 1))
     return np.asarray(cv2.dilate(ignore.astype(np.uint8), kernel) > 0)
-
-
-def _standing_out(away: Departure) -> Flags:
-    """What is too unlike the board to be board, lit or in shade (thresholds with hysteresis)."""
-    chroma = np.hypot(*(cv2.GaussianBlur(c, (0, 0), 0.7) for c in away.chroma))
-    light = cv2.GaussianBlur(away.light, (0, 0), 0.6)
-    dark = (light + away.board) / np.maximum(away.board, 1.0)
-    dark[light > -_LEAST_DARK] = 1.0
-    light_noise, chroma_noise = away.noise
-    sure = chroma > max(_SURE_CHROMA[0] * chroma_noise, _SURE_CHROMA[1])
-    sure |= light > max(_SURE_BRIGHT[0] * light_noise, _SURE_BRIGHT[1])
-    sure |= dark < _SURE_DARK
-    maybe = chroma > max(_MAYBE_CHROMA[0] * chroma_noise, _MAYBE_CHROMA[1])
-    maybe |= light > max(_MAYBE_BRIGHT[0] * light_noise, _MAYBE_BRIGHT[1])
-    maybe |= dark < _MAYBE_DARK
-    _, label = cv2.connectedComponents(maybe.astype(np.uint8), connectivity=8)
-    kept = np.zeros(int(label.max()) + 1, dtype=bool)
-    kept[np.unique(label[sure])] = True
-    kept[0] = False
-    return np.asarray(kept[label])
 
 
 def _doubt(share: Floats, contrast: Floats, told: board_distractors.Sorted) -> Floats:

@@ -93,7 +93,7 @@ def sort(found: Flags, chroma: Floats, light: Floats, mm: float) -> Sorted:
     typical = float(np.median(parts.area[is_plant])) if is_plant.any() else _LEAST_PLANT_MM2
     left = ~is_plant
     left[0] = False
-    return Sorted(plants, others, bool(np.any(left & (parts.area > 0.5 * typical))))
+    return Sorted(plants, others, bool(np.any(left & (parts.blade > 0.5 * typical))))
 
 
 def _threads(found: Flags, chroma: Floats, depth: Floats, mm: float) -> Flags:

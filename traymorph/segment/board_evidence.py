@@ -1,0 +1,114 @@
+"""What stands out from a board: chroma at equal lightness, light, and against shadows the company.
+
+A pixel that is lit like the board is judged by itself. One that is darker may lie in the shadow of
+a plant, tinted by the light that the plant throws back; it is plant only where its chroma comes
+near that of the surely seen plant beside it.
+"""
+
+from typing import Any
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from traymorph.segment.board_surface import Departure
+
+Floats = NDArray[Any]  # float32; OpenCV's type hints say no more
+Flags = NDArray[np.bool_]
+
+# How far (noise multiples, codes) a pixel that surely stands out lies from the board, and how
+# far one that is joined to such a pixel.
+_SURE_CHROMA, _MAYBE_CHROMA = (7.0, 9.0), (3.5, 4.0)
+_SURE_BRIGHT, _MAYBE_BRIGHT = (9.0, 20.0), (5.0, 10.0)
+# Share of the board's lightness below which a pixel may lie in shade, chroma that no shade has,
+# and codes of chroma that light from a plant may add per code of shade.
+_SHADE, _NO_SHADE_CHROMA, _TINT = 0.88, 18.0, 0.08
+# Share of the board's lightness to which no shadow goes down, and the codes that must be.
+_NO_SHADE, _LEAST_DARK = 0.20, 90.0
+# Share of the chroma of plant nearby that plant of the same hue in shade has: light thrown back
+# has less. Least chroma of plant in shade at equal lightness, where it may and where it surely is.
+_COMPANY, _SAME_HUE = 0.40, 0.6
+_MAYBE_SHADED, _SURE_SHADED, _SURE_SHADED_SEEN = 9.0, 14.0, 5.0
+_NEAR_MM, _FAR_MM, _FAR_WEIGHT, _SOME = 1.5, 12.0, 0.05, 0.03
+# Direction (Cr, Cb) in which light from the sky tints shade; no plant is of that hue.
+_SKY = (-0.65, 0.76)
+# Chroma is compared at equal lightness from so many codes on: below, noise decides.
+_FOOT = 10.0
+
+
+def stands_out(away: Departure, mm: float) -> Flags:
+    """Tell what is too unlike the board to be board, lit or in shade.
+
+    Parameters
+    ----------
+    away : Departure
+        The picture compared with its board.
+    mm : float
+        Size of a pixel, mm.
+
+    Returns
+    -------
+    ndarray of bool, shape (h, w)
+        By thresholds with hysteresis (Canny 1986, IEEE Trans. PAMI 8(6):679-698).
+    """
+    chroma = np.stack([cv2.GaussianBlur(c, (0, 0), 0.7) for c in away.chroma])
+    amount = np.hypot(chroma[0], chroma[1])
+    light = cv2.GaussianBlur(away.light, (0, 0), 0.6)
+    seen = light + away.board
+    shade = seen < _SHADE * away.board
+    light_noise, chroma_noise = away.noise
+    sure_chroma = max(_SURE_CHROMA[0] * chroma_noise, _SURE_CHROMA[1])
+    sure = (amount > sure_chroma) & ~shade
+    sure |= amount > max(sure_chroma, _NO_SHADE_CHROMA)
+    sure |= light > max(_SURE_BRIGHT[0] * light_noise, _SURE_BRIGHT[1])
+    sure |= (seen < _NO_SHADE * away.board) & (light < -_LEAST_DARK)
+    least = max(_MAYBE_CHROMA[0] * chroma_noise, _MAYBE_CHROMA[1])
+    maybe = amount > least + np.float32(_TINT) * np.maximum(-light, 0.0)
+    level = chroma * ((away.board + _FOOT) / (np.maximum(seen, 0.0) + _FOOT))
+    shaded = _shaded_plant(level, sure, mm)
+    maybe &= ~shade | (shaded > _MAYBE_SHADED)
+    sure |= shade & (shaded > _SURE_SHADED) & (amount > max(least, _SURE_SHADED_SEEN))
+    maybe |= light > max(_MAYBE_BRIGHT[0] * light_noise, _MAYBE_BRIGHT[1])
+    return _joined(maybe | sure, sure)
+
+
+def _shaded_plant(level: Floats, sure: Flags, mm: float) -> Floats:
+    """Chroma at equal lightness that neither sky nor plants nearby give to a shaded board.
+
+    Less where it is of the hue of sure plant nearby and much fainter.
+    """
+    sky = np.maximum(_SKY[0] * level[0] + _SKY[1] * level[1], 0.0)
+    own = [c - np.float32(s) * sky for c, s in zip(level, _SKY, strict=True)]
+    amount = np.hypot(*own)
+    weight = sure.astype(np.float32)
+    some = _near(weight, mm) + np.float32(1e-6)
+    company = [_near(c * weight, mm) / some for c in level]
+    reference = np.hypot(*company)
+    along = sum(c * r for c, r in zip(own, company, strict=True))
+    same = along > _SAME_HUE * amount * reference
+    thrown = np.float32(_COMPANY) * reference * some / (some + np.float32(_SOME))
+    faint = same & (amount < thrown)
+    return np.where(faint, np.float32(0.0), amount)
+
+
+def _near(plane: Floats, mm: float) -> Floats:
+    far = np.float32(_FAR_WEIGHT) * _around(plane, _FAR_MM / mm)
+    return np.asarray(_around(plane, _NEAR_MM / mm) + far)
+
+
+def _around(plane: Floats, radius: float) -> Floats:
+    """Smooth mean, in a reduced picture where that is enough."""
+    factor = max(radius / 3.0, 1.0)
+    size = (max(round(plane.shape[1] / factor), 1), max(round(plane.shape[0] / factor), 1))
+    small = cv2.resize(plane, size, interpolation=cv2.INTER_AREA)
+    small = cv2.GaussianBlur(small, (0, 0), radius / factor)
+    return np.asarray(cv2.resize(small, plane.shape[1::-1], interpolation=cv2.INTER_LINEAR))
+
+
+def _joined(mask: Flags, sure: Flags) -> Flags:
+    """Keep the connected parts of a mask that hold a sure pixel."""
+    _, label = cv2.connectedComponents(mask.astype(np.uint8), connectivity=8)
+    kept = np.zeros(int(label.max()) + 1, dtype=bool)
+    kept[np.unique(label[sure])] = True
+    kept[0] = False
+    return np.asarray(kept[label])
