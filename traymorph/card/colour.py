@@ -5,9 +5,9 @@ Three steps, each as simple as the patches allow:
 1. *Tone.* A phone's curve is steeper than sRGB's. The greys show it: one curve for all channels
    with one exposure per channel, held back towards sRGB as far as left-out greys advise.
 2. *White balance and exposure*: the three gains of that fit.
-3. *Colour*: nothing, a 3 x 3 matrix or a root polynomial, whichever tells left-out patches clearly
-   better. All leave greys grey and do not change with exposure. Errors are weighted so that they
-   are about equally visible.
+3. *Colour*: a 3 x 3 matrix, or a root polynomial where that tells left-out patches clearly better.
+   Both leave greys grey and do not change with exposure. Errors are weighted so that they are about
+   equally visible.
 
 Leaves hang over cards, water glints on them and shadows fall on them: parts of patches under a
 leaf, patches that are not of one colour, greys that the other greys contradict and colours that no
@@ -28,7 +28,7 @@ from numpy.typing import NDArray
 from skimage.color import deltaE_ciede2000, xyz2lab
 
 from traymorph.card.layout import CardLayout
-from traymorph.card.light import is_shaded, light_over_card, shows_colour
+from traymorph.card.light import colour_of_paper, is_shaded, light_over_card, shows_colour
 from traymorph.card.mapping import Form, expand, solve, with_gains
 from traymorph.card.patches import Readings, read_patches
 from traymorph.card.tone import Tone, agreeing_greys, fit_tone, solve_tone
@@ -43,7 +43,7 @@ _LEAST_GREYS = 3
 _ROUNDS = 2
 """Of telling the light on the card by the tone curve, and the tone curve by the light."""
 _PATCHES_PER_TERM = 3
-_CLEARLY_BETTER = 0.9
+_CLEARLY_BETTER = 0.75
 _COVERED_DE00 = 15.0
 _COVERED_RATIO = 5.0
 
@@ -101,6 +101,7 @@ def fit_readings(seen: Readings, *, registered: bool = False) -> tuple[ColourFit
         tone = fit_tone(readings, level)
         light = tone.light(seen)
     shaded = is_shaded(light, seen)
+    white = colour_of_paper(light, seen) * np.exp(-tone.gains)
     light = light / level[:, None]
     readings, trust = _uncovered(light, readings)
     form, error = _choose(readings, level, tone, trust)
@@ -112,7 +113,7 @@ def fit_readings(seen: Readings, *, registered: bool = False) -> tuple[ColourFit
     fit = ColourFit(
         with_gains(coefficients, np.exp(tone.gains) * table[-1]),
         error,
-        shows_colour=shows_colour(tone.gains, coefficients, error, registered=registered),
+        shows_colour=shows_colour(white, coefficients, error, registered=registered),
         tone=np.maximum.accumulate(table / table[-1]),
     )
     return fit, shaded
@@ -183,19 +184,23 @@ def _visibility(linear: Floats) -> Floats:
 
 
 def _choose(readings: Readings, level: Floats, tone: Tone, trust: Floats) -> tuple[Form, float]:
-    """Form that tells left-out patches best, and its mean CIEDE2000 on them.
+    """Form of the mapping, and its mean CIEDE2000 on left-out patches.
 
-    A form with more terms must be clearly better, and needs so many patches per term.
+    A matrix wherever the patches can hold one: photos of one print compare best when all are
+    corrected alike. The root polynomial must tell left-out patches clearly better.
     """
     if not _enough(readings):
         return Form.NONE, float("nan")
     lights = [_left_out_light(index, readings, level, tone) for index in _printed(readings)]
-    best, least = Form.NONE, _left_out_error(lights, readings, trust, Form.NONE)
-    for form in (Form.LINEAR, Form.ROOTS):
-        error = _left_out_error(lights, readings, trust, form)
-        if len(lights) >= _PATCHES_PER_TERM * form and error < _CLEARLY_BETTER * least:
-            best, least = form, error
-    return best, least
+    coloured = int(np.sum(readings.printed & ~readings.neutral))
+    if coloured < _PATCHES_PER_TERM * (Form.LINEAR - 1):
+        return Form.NONE, _left_out_error(lights, readings, trust, Form.NONE)
+    error = _left_out_error(lights, readings, trust, Form.LINEAR)
+    if len(lights) >= _PATCHES_PER_TERM * Form.ROOTS:
+        by_roots = _left_out_error(lights, readings, trust, Form.ROOTS)
+        if by_roots < _CLEARLY_BETTER * error:
+            return Form.ROOTS, by_roots
+    return Form.LINEAR, error
 
 
 def _printed(readings: Readings) -> NDArray[np.intp]:

@@ -103,12 +103,24 @@ def _light_beside(place: Floats, paper_place: Floats, log_level: Floats) -> Floa
     return np.asarray(np.exp(level - np.sort(log_level)[-2]))
 
 
+def colour_of_paper(light: Floats, readings: Readings) -> Floats:
+    """Median colour of the bare paper in white-balanced light, shape (3,), mean 1.
+
+    What the printed greys are tinted by is in it; all 1 where too little paper is seen.
+    """
+    use = _tell_light(light, readings)
+    if use.sum() < LEAST_PAPERS:
+        return np.ones(3)
+    colour = np.median(light[use], axis=0)
+    return np.asarray(colour / colour.mean())
+
+
 def shows_colour(
-    gains: Floats, coefficients: Floats, error_de00: float, *, registered: bool
+    white: Floats, coefficients: Floats, error_de00: float, *, registered: bool
 ) -> bool:
     """Whether the light shows all colours.
 
-    Two signs, either is enough to refuse. The greys: white lights from 2700 K up have about as
+    Two signs, either is enough to refuse. The paper: white lights from 2700 K up have about as
     much green as the geometric mean of red and blue or more, and a phone's white balance is
     seldom a fifth off; lamps for growing have less green, sodium lamps hardly any blue. The
     colours: where the light lacks a part of the spectrum, patches that differ look alike; either
@@ -116,8 +128,8 @@ def shows_colour(
 
     Parameters
     ----------
-    gains : ndarray, shape (3,)
-        Logarithm of what turns the greys' red, green and blue into equal ones.
+    white : ndarray, shape (3,)
+        Linear red, green and blue that the photo shows of white paper.
     coefficients : ndarray, shape (3, 3) or (3, 6)
         From white-balanced light to linear sRGB.
     error_de00 : float
@@ -126,7 +138,7 @@ def shows_colour(
         Whether the print's own colours are known. Prints are paler than the nominal colours, so
         that those of an unknown print are drawn apart under any light.
     """
-    red, green, blue = np.exp(-gains)
+    red, green, blue = white
     if green < _LEAST_GREEN * np.sqrt(red * blue) or blue < _LEAST_BLUE * red:
         return False
     stretch = np.linalg.norm(coefficients[:, :3], ord=2)
