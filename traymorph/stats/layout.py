@@ -1,0 +1,104 @@
+"""Where each tray stands: treatments drawn by lot within blocks.
+
+Randomised complete blocks (Fisher 1935, The Design of Experiments, ch. 4): every block holds every
+treatment equally often, so that what shelf, side or day does falls on all treatments alike. Where
+a treatment can only be given to a whole shelf, shelves are drawn by lot instead.
+"""
+
+from datetime import date, timedelta
+
+import numpy as np
+
+from traymorph.errors import DesignError
+from traymorph.model.plan import PlannedTray, Wanted
+
+_CODES = range(100, 1000)
+
+
+def lay_out(wanted: Wanted) -> tuple[PlannedTray, ...]:
+    """Draw the places of all trays.
+
+    Parameters
+    ----------
+    wanted : Wanted
+        The trial; the same ``seed`` draws the same places.
+
+    Returns
+    -------
+    tuple of PlannedTray
+        In the order in which they stand; names follow that order and so tell nothing.
+
+    Raises
+    ------
+    DesignError
+        There are more blocks than trays of a treatment.
+    """
+    _check(wanted)
+    draw = np.random.default_rng(wanted.seed)
+    trays: list[PlannedTray] = []
+    digits = max(2, len(str(wanted.trays * len(wanted.treatments))))
+    shelves = 0
+    for block in range(wanted.blocks):
+        if wanted.block_name == "day":
+            shelves = 0  # the same shelves every day
+        for row in _rows(wanted, _share(wanted, block), draw):
+            shelves += 1
+            for position, treatment in enumerate(row, start=1):
+                name = f"{wanted.id_prefix}{len(trays) + 1:0{digits}d}"
+                trays.append(
+                    PlannedTray(
+                        tray_id=name,
+                        treatment=treatment,
+                        block=str(block + 1),
+                        shelf=str(shelves),
+                        position=position,
+                        at_edge=position in {1, len(row)},
+                        sown_on=_day(wanted, block),
+                    )
+                )
+    return tuple(trays)
+
+
+def blind_codes(wanted: Wanted) -> dict[str, str]:
+    """Draw a three-digit code for each treatment, none twice.
+
+    Three random digits are what tasters are served by custom (ISO 4120:2021); another stream of
+    the same seed, so that the codes say nothing of the places.
+    """
+    draw = np.random.default_rng([wanted.seed, 3])
+    codes = draw.choice(np.array(_CODES), size=len(wanted.treatments), replace=False)
+    return {name: str(code) for name, code in zip(wanted.treatments, codes, strict=True)}
+
+
+def _check(wanted: Wanted) -> None:
+    if wanted.blocks > wanted.trays:
+        msg = (
+            f"{wanted.blocks} blocks cannot each hold every treatment with {wanted.trays} trays "
+            "of each."
+        )
+        raise DesignError(msg, hint=f"Take at most {wanted.trays} blocks, or more trays.")
+
+
+def _share(wanted: Wanted, block: int) -> int:
+    """Trays of each treatment in a block: as equal as the numbers allow, larger ones first."""
+    whole, rest = divmod(wanted.trays, wanted.blocks)
+    return whole + (block < rest)
+
+
+def _rows(wanted: Wanted, each: int, draw: np.random.Generator) -> list[list[str]]:
+    """Treatments of a block, shelf by shelf."""
+    names = wanted.treatments
+    if wanted.whole_shelves:
+        return [[names[code]] * each for code in draw.permutation(len(names))]
+    order = draw.permutation(np.repeat(np.arange(len(names)), each))
+    across = wanted.across or len(order)
+    return [
+        [names[code] for code in order[start : start + across]]
+        for start in range(0, len(order), across)
+    ]
+
+
+def _day(wanted: Wanted, block: int) -> date | None:
+    if wanted.sown_on is None:
+        return None
+    return wanted.sown_on + timedelta(days=block if wanted.block_name == "day" else 0)
