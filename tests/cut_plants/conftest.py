@@ -5,6 +5,7 @@ that a perfect segmentation would give. It shares no code with the package.
 """
 
 from dataclasses import dataclass, field
+from functools import cached_property
 
 import cv2
 import numpy as np
@@ -83,12 +84,12 @@ class Board:
     shape: tuple[int, int] = (1100, 1300)
     specks: list[NDArray[np.float64]] = field(default_factory=list)
 
-    @property
+    @cached_property
     def share(self) -> NDArray[np.float32]:
         every = [o for p in self.plants for kind in ("stem", "leaf") for o in p.outlines[kind]]
         return soft_polygons(every + self.specks, self.shape)
 
-    @property
+    @cached_property
     def rgb(self) -> NDArray[np.uint8]:
         picture = np.empty((*self.shape, 3))
         picture[:] = BOARD

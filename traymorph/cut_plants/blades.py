@@ -12,6 +12,8 @@ Points = NDArray[np.float64]
 
 _SLICES = 24
 _FEWEST_CELLS = 12
+_STRIP = 0.05
+"""Half width, over the blade's, of the strip in which its base is looked for."""
 _NOTCH_FROM = 0.8
 """Share of the length from which a notched blade has two middles."""
 
@@ -71,16 +73,18 @@ def blade_shape(share: Floats, region: Mask, base: Points) -> BladeShape | None:
     aside = (cells - base) @ np.array([-axis[1], axis[0]])
     start, end = float(along.min()), float(along.max())
     middles, width = _slices(along, aside, start, end)
-    line = _bent_middle(middles, end + 0.5)
+    strip = np.abs(aside) <= max(_STRIP * width, 1.5)
+    first = float(along[strip].min(initial=0.0)) - 0.5  # the stalk's end; lobes may lie behind it
+    line = _bent_middle(middles, first, end + 0.5)
     length = float(np.hypot(*np.diff(line, axis=0).T).sum())
     tip = base + line[-1, 0] * axis + line[-1, 1] * np.array([-axis[1], axis[0]])
     return BladeShape(area, length, width, tip)
 
 
-def _bent_middle(middles: Points, end: float) -> Points:
-    """Parabola from the base along the middles; the lobes beside a notch do not bend it."""
+def _bent_middle(middles: Points, first: float, end: float) -> Points:
+    """Parabola through the base along the middles; lobes beside a notch do not bend it."""
     inner = middles[(middles[:, 0] > 0.1 * end) & (middles[:, 0] < _NOTCH_FROM * end)]
-    places = np.linspace(0.0, end, _SLICES)
+    places = np.linspace(first, end, _SLICES)
     if len(inner) < 3:
         return np.column_stack([places, np.zeros_like(places)])
     terms = np.column_stack([inner[:, 0], inner[:, 0] ** 2])

@@ -17,7 +17,6 @@ from traymorph.cut_plants.separate import Member, separate
 from traymorph.cut_plants.silhouettes import (
     Silhouette,
     TypicalPlant,
-    coarseness,
     silhouettes,
     typical_plant,
 )
@@ -51,10 +50,8 @@ _NO_LINE = np.empty((0, 2))
 class _Board:
     """What all plants of a photo share."""
 
-    rgb: NDArray[np.uint8]
     step_mm: float
     form: PlantForm
-    coarse: int
     typical: TypicalPlant | None
     colours: TissueColours | None
 
@@ -92,24 +89,22 @@ def find_cut_plants(
     pieces = silhouettes(plant, step_mm, at_edge)
     typical = typical_plant(pieces)
     pieces = [piece for piece in pieces if is_plant(piece, typical)]
+    labs = [smooth_lab(rgb, piece) for piece in pieces]
     colours = None
     if typical is not None:
-        labs = [smooth_lab(rgb, piece) for piece in pieces]
         colours = colours_of_photo(pieces, labs, typical.stem_half_width)
-    coarse = coarseness((plant >= 0.5).astype(np.uint8))
-    board = _Board(rgb, step_mm, form, coarse, typical, colours)
-    found = [one for piece in pieces for one in _plants(piece, board)]
+    board = _Board(step_mm, form, typical, colours)
+    found = [one for piece, lab in zip(pieces, labs, strict=True) for one in _plants(piece, lab, board)]
     return _in_reading_order(with_blade_flags(found, form))
 
 
-def _plants(piece: Silhouette, board: _Board) -> list[CutPlant]:
+def _plants(piece: Silhouette, lab: Floats, board: _Board) -> list[CutPlant]:
     """The plants of one connected piece."""
     flags = ("plant_cut_off",) if piece.at_edge else ()
     if board.form is PlantForm.NO_NODE:
         return [_plain(piece, (*flags, "no_node"))]
     if board.typical is None or not piece.runs:
         return [_plain(piece, (*flags, "stem_unclear"))]
-    lab = smooth_lab(board.rgb, piece)
     odds = leaf_odds(lab, board.colours)
     feet = feet_of(piece, board.typical, at_skeleton(odds, piece.skeleton))
     if not feet:
@@ -155,7 +150,7 @@ def _built(
 ) -> list[CutPlant]:
     """Each plant of a piece with its leaf, stem and blades."""
     whose = cells_of_skeleton(
-        piece.share > 0, joined([member.skeleton for member in members]), board.coarse
+        piece.share > 0, joined([member.skeleton for member in members]), piece.coarse
     )
     plants, first = [], 0
     for member in members:

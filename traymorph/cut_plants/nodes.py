@@ -46,6 +46,7 @@ _COVERED = 1.35
 """Local thickness over the stem's half width from which a leaf lies over or under the stem."""
 _INSIDE_WIDTHS = 0.25
 """How far inside their outline such leaves are attached, in stem widths."""
+_PLACE_CELLS = 0.5
 _BENT_FROM = 10
 """Points from which a stalk is continued as a parabola."""
 
@@ -154,7 +155,7 @@ def _is_step(places: Points, widths: Points, step: float, before: float, width: 
     just_before = float(np.interp(step - _SUDDEN_WIDTHS * width, places, widths))
     after = (places > step) & (places <= step + 2.0 * _AGAIN_WIDTHS * width)
     same = (widths[after] > _SAME * before) & (widths[after] < _WIDENED * before)
-    again = 0.25 * np.count_nonzero(same) >= _AGAIN_WIDTHS * width
+    again = _PLACE_CELLS * np.count_nonzero(same) >= _AGAIN_WIDTHS * width
     return just_before > _SAME * before and not again
 
 
@@ -176,12 +177,12 @@ def widening(found: MiddleLine, half_width: float) -> float:
 
 
 def _profile(found: MiddleLine) -> tuple[Points, Points]:
-    """Width along a line, every quarter of a cell; empty where it was hardly measured."""
+    """Width along a line at even places; empty where it was hardly measured."""
     seen = np.isfinite(found.widths)
     if seen.sum() < 4:
         return np.empty(0), np.empty(0)
     along = found.along
-    places = np.arange(0.0, along[-1], 0.25)
+    places = np.arange(0.0, along[-1], _PLACE_CELLS)
     return places, np.interp(places, along[seen], found.widths[seen])
 
 

@@ -21,7 +21,7 @@ as much."""
 _LARGE_SHARE = 0.3
 """Area over most pieces' from which a piece counts for what is typical."""
 _NARROW_SHARE = 0.3
-_SQUARES_PER_HALF_WIDTH = 3.0
+_SQUARES_PER_HALF_WIDTH = 2.0
 _COARSEST = 3
 _SLENDER = 4.0
 """A run is a stem where it is this many times longer than wide."""
@@ -73,6 +73,8 @@ class Silhouette:
         Free ends that are slender, the longest first.
     at_edge : bool
         It touches the photo's edge or the card.
+    coarse : int
+        Cells along the squares that the skeleton is drawn on.
     """
 
     box: tuple[slice, slice]
@@ -81,6 +83,7 @@ class Silhouette:
     skeleton: Skeleton
     runs: tuple[Run, ...]
     at_edge: bool
+    coarse: int
 
     @property
     def area(self) -> float:
@@ -185,7 +188,7 @@ def _piece(
         if near_edge is None
         else bool((touches & near_edge[box]).any())
     )
-    return Silhouette(box, share, mask, skeleton, _runs(skeleton), cut)
+    return Silhouette(box, share, mask, skeleton, _runs(skeleton), cut, coarse)
 
 
 def _without_pinholes(own: NDArray[np.uint8]) -> Mask:
