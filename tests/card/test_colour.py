@@ -3,13 +3,14 @@
 import cv2
 import numpy as np
 import pytest
+from skimage.color import deltaE_ciede2000, rgb2lab
 
 from tests.card.conftest import Lens, Look, Studio, encode, place_card
 from traymorph.card.colour import correct
 from traymorph.card.detect import sight_card
 from traymorph.card.layout import card_layout
 from traymorph.card.transfer import decode_srgb
-from traymorph.model.card import CardRole, ColourFit
+from traymorph.model.card import CardRole, ColourFit, RegisteredCard
 
 SMALL = Lens(2000, 1500)
 DRAWN = [patch for patch in card_layout(CardRole.OVERHEAD).patches if patch.drawn]
@@ -131,6 +132,95 @@ def test_leaves_over_part_of_the_card_do_not_spoil_its_colours():
     assert sighting.colour.error_de00 < 2.0
     assert sighting.colour.shows_colour
     assert not sighting.shaded
+
+
+# Linear colours of leaves from pale to dark, yellowing and purple: chosen by eye.
+LEAVES = np.array(
+    [
+        [0.09, 0.20, 0.046],
+        [0.05, 0.12, 0.03],
+        [0.2, 0.36, 0.07],
+        [0.22, 0.3, 0.08],
+        [0.1, 0.05, 0.06],
+    ]
+)
+PHONE = Look(light=(0.8, 0.7, 0.5))
+
+
+def leaf_misses(photo, look):
+    """CIEDE2000 of leaves that the same camera saw, corrected by the card in the photo."""
+    value = np.clip(encode(LEAVES * np.array(look.light)), 0, 1)
+    value = value + look.tone * (value * value * (3 - 2 * value) - value)
+    codes = np.round(value * 255).astype(np.uint8)[None]
+    sighting = sight_card(photo)
+    fixed = correct(codes, sighting.colour)[0]
+    assert sighting.colour.shows_colour
+    return deltaE_ciede2000(rgb2lab(fixed / 255.0), rgb2lab(encode(LEAVES)))
+
+
+def over_card(change):
+    """Photo of a card whose light is changed: `change(linear, x, y)`, x and y in mm."""
+    studio, place = Studio(SMALL, PHONE), place_card(380, 8, 25)
+
+    def paint(scene, low):
+        rows, columns = np.mgrid[: scene.shape[0], : scene.shape[1]]
+        pixels = np.column_stack([columns.ravel() + low[0], rows.ravel() + low[1]]).astype(float)
+        flat = np.column_stack([place.rotation[:, :2], place.origin])
+        met = cv2.perspectiveTransform(studio.lens.unproject(pixels)[None], np.linalg.inv(flat))
+        x, y = met[0].T.reshape(2, *rows.shape, 1).astype(np.float32)
+        return change(scene, x, y)
+
+    return studio.photograph((CardRole.OVERHEAD, place), paint=paint)
+
+
+def glint(scene, x, y):
+    return scene + 0.25 * np.exp(-(((x - 45) / 14) ** 2) - ((y - 12) / 10) ** 2)
+
+
+def shadow_over_one_end(scene, x, y):
+    return scene * (0.8 + 0.2 * np.tanh((x + 0.4 * y - 50) / 3.0))
+
+
+def coarse_print(scene, x, y):
+    return scene * np.where(np.sin(12 * x) * np.sin(12 * y) > 0.3, 0.7, 1.1)
+
+
+@pytest.mark.parametrize("change", [glint, shadow_over_one_end, coarse_print])
+def test_what_lies_on_the_card_does_not_change_the_leaves(change):
+    assert leaf_misses(over_card(change), PHONE).mean() < 1.0
+
+
+@pytest.mark.parametrize("stops", [-1, 1])
+def test_an_exposure_of_one_stop_changes_no_leaf_by_half_a_unit(stops):
+    place = place_card(380, 8, 25)
+    grain = np.random.default_rng(3).uniform(
+        0, 1, (400, len(LEAVES), 3)
+    )  # as noise does in a photo
+    found = []
+    for exposure in (0.42, 0.42 * 2.0**stops):
+        look = Look(light=(exposure, 0.9 * exposure, 0.8 * exposure), sharpen=0.3)
+        photo = Studio(SMALL, look, 1).photograph((CardRole.OVERHEAD, place))
+        value = np.clip(encode(LEAVES * np.array(look.light)), 0, 1)
+        value = value + look.tone * (value * value * (3 - 2 * value) - value)
+        seen = np.floor(value * 255 + grain).astype(np.uint8)
+        found.append(rgb2lab(correct(seen, sight_card(photo).colour) / 255.0).mean(axis=0))
+    assert deltaE_ciede2000(*found).max() < 0.5
+
+
+def test_a_registered_print_is_aimed_at_and_named():
+    photo, nominal = shoot(Look(**PLAIN))
+    lab = rgb2lab(np.array([patch.rgb for patch in DRAWN]) / 255.0) - np.array([4.0, 0.0, 0.0])
+    names = [patch.name for patch in DRAWN]
+    card = RegisteredCard("bench print", CardRole.OVERHEAD, 1, dict(zip(names, lab, strict=True)))
+    fit = sight_card(photo, registered=(card,)).colour
+    grey = np.full((1, 1, 3), 140, np.uint8)
+    darker = rgb2lab(correct(grey, fit) / 255.0)[..., 0]
+    assert fit.card_id == "bench print"
+    assert darker - rgb2lab(correct(grey, nominal.colour) / 255.0)[..., 0] == pytest.approx(
+        -4, abs=0.7
+    )
+    board = RegisteredCard("board", CardRole.BOARD, 1, card.lab)
+    assert sight_card(photo, registered=(board,)).colour.card_id is None
 
 
 def test_light_that_falls_off_over_the_card_is_taken_out_of_the_patches():
