@@ -25,6 +25,7 @@ from pydantic_core import ErrorDetails, PydanticCustomError
 from traymorph.config.problems import Problem, ValueProblemError, quoted, told
 from traymorph.config.sizes import SIZE_LIMITS, checked_size
 from traymorph.errors import SettingsError
+from traymorph.model.outcomes import Prices
 from traymorph.model.trial import TraySize
 
 SETTINGS_FILE = "trial.toml"
@@ -106,6 +107,31 @@ class DriftSettings(_Section):
     baseline: int = Field(default=20, ge=2, le=1000)
 
 
+class OutcomesSettings(_Section):
+    """``[outcomes]``: fill of a pack, prices and costs, all in one currency."""
+
+    pack_fill_g: float | None = Field(default=None, gt=0)
+    price_per_pack: float | None = Field(default=None, ge=0)
+    price_per_kg: float | None = Field(default=None, ge=0)
+    cost_per_tray: float | None = Field(default=None, ge=0)
+    cost_per_pack: float | None = Field(default=None, ge=0)
+    cost_per_tray_day: float | None = Field(default=None, ge=0)
+    seed_cost_per_kg: float | None = Field(default=None, ge=0)
+    currency: str = ""
+
+    @model_validator(mode="after")
+    def _one_price(self) -> Self:
+        if self.price_per_pack is not None and self.price_per_kg is not None:
+            advice = "Give the price of a pack or that of a kilogram"
+            what = "price_per_pack and price_per_kg cannot both hold"
+            raise _problem(what, advice)
+        needs_packs = self.price_per_pack is not None or self.cost_per_pack is not None
+        if needs_packs and self.pack_fill_g is None:
+            what = "a price or cost of a pack says nothing without its weight"
+            raise _problem(what, "Give pack_fill_g, the grams that go into a pack")
+        return self
+
+
 class Settings(_Section):
     """Everything that ``trial.toml`` can say."""
 
@@ -114,6 +140,7 @@ class Settings(_Section):
     canopy: CanopySettings = CanopySettings()
     compare: CompareSettings = CompareSettings()
     drift: DriftSettings = DriftSettings()
+    outcomes: OutcomesSettings = OutcomesSettings()
 
     def fingerprint(self) -> str:
         """Hash of the settings that change what measuring gives.
@@ -131,6 +158,10 @@ class Settings(_Section):
     def tray_size(self) -> TraySize:
         """Sizes that hold for every tray whose row does not override them."""
         return TraySize(**self.tray.model_dump())
+
+    def prices(self) -> Prices:
+        """Give what a tray brings and costs."""
+        return Prices(**self.outcomes.model_dump())
 
 
 def read_settings(folder: Path) -> Settings:
@@ -228,9 +259,9 @@ def _what_and_advice(error: ErrorDetails, location: list[str]) -> tuple[str, str
         return _unknown_key(location, is_section=isinstance(error["input"], dict))
     if error["type"] == "literal_error":
         return "is not one of the words that are known", f"Write {context['expected']}"
-    if error["type"] in {"greater_than_equal", "less_than_equal"}:
-        bound = context.get("ge", context.get("le"))
-        side = "at least" if "ge" in context else "at most"
+    if error["type"] in {"greater_than", "greater_than_equal", "less_than_equal"}:
+        sides = {"gt": "more than", "ge": "at least", "le": "at most"}
+        side, bound = next((sides[key], context[key]) for key in sides if key in context)
         return f"must be {side} {bound}", "Give another number"
     return error["msg"], "Correct or delete it"
 

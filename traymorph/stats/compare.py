@@ -28,7 +28,9 @@ from traymorph.stats.permutation import permutation_test
 from traymorph.stats.replicates import Replicates, find_replicates, values_of
 from traymorph.stats.simultaneous import Together, against_control, between_all
 
-SIZE_UNITS = frozenset({"mm", "mm2", "cm2", "cm2/g", "mg", "g", "g/m2", "packs", "days"})
+SIZE_UNITS = frozenset(
+    {"mm", "mm2", "cm2", "cm2/g", "mg", "g", "g/m2", "g/g", "g/day", "packs", "days"}
+)
 """Units of things that have a true nought, so that per cent of them mean something."""
 _SMALL_TRIAL = 16
 """Up to this many replicates in a pair the permutation test stands beside."""
