@@ -9,7 +9,12 @@ from skimage.measure import label, regionprops
 from traymorph.measure.board import measure_cut_plants, together
 from traymorph.measure.cut_plant_grid import BoardPlane, board_grid, middle_cell
 from traymorph.measure.cut_plant_readings import BoardView
-from traymorph.measure.cut_plant_sizes import BLADE_LIFT_MM, BLADE_LIFT_U_MM, STEM_REST_MM
+from traymorph.measure.cut_plant_sizes import (
+    BLADE_LIFT_MM,
+    BLADE_LIFT_U_MM,
+    LEAF_SHARED_U,
+    STEM_REST_MM,
+)
 from traymorph.model.cut_plants import Blade, CutPlant
 from traymorph.model.plane_grid import PlaneGrid
 
@@ -194,7 +199,7 @@ def test_doubt_of_the_lift_is_shared_and_shrinks_with_height(view_of):
     # twice the lift's share of 250 mm and the card's 2 x 0.3 %, of what the lift leaves
     area = 452.4 * (1 - BLADE_LIFT_MM / 250) ** 2
     lift = 2 * BLADE_LIFT_U_MM / 250
-    assert near.shared_u == pytest.approx(area * math.hypot(lift, 0.006), rel=0.01)
+    assert near.shared_u == pytest.approx(area * math.hypot(lift, 0.006, LEAF_SHARED_U), rel=0.01)
     assert far.shared_u < near.shared_u
 
 
@@ -202,7 +207,8 @@ def test_doubt_of_the_outline_goes_with_its_length(view_of):
     thin = share((400, 400), polygon(np.array([[5, 20], [45, 20], [45, 22], [5, 22]])))
     got = u_of(read(view_of(edge_u_mm=0.05), plant_of(thin)), "leaf_area_mm2")
     # 84 mm of outline on 80 mm2
-    assert got.shared_u == pytest.approx(math.hypot(0.05 * 84, 0.006 * 80), rel=0.05)
+    relative = math.hypot(0.006, LEAF_SHARED_U)
+    assert got.shared_u == pytest.approx(math.hypot(0.05 * 84, relative * 80), rel=0.05)
 
 
 def test_doubt_of_the_stem_s_ends_is_the_plant_s_own(view_of):

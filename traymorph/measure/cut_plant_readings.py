@@ -86,8 +86,8 @@ class Areas:
         Areas; ``stem`` is NaN where no stem is told.
     stem_outline, leaf_outline : float
         When every outline moves out by its doubt.
-    stem_lift, leaf_lift : float
-        When all stems, or all blades, lie higher by their doubt.
+    stem_common, leaf_common : float
+        By how high all stems, or all blades, lie and by what is left of shadows and gloss.
     parting : float
         What may be stem instead of leaf, or leaf instead of stem.
     """
@@ -96,8 +96,8 @@ class Areas:
     leaf: float
     stem_outline: float
     leaf_outline: float
-    stem_lift: float
-    leaf_lift: float
+    stem_common: float
+    leaf_common: float
     parting: float
 
 
@@ -160,6 +160,9 @@ def ratio_of(areas: list[Areas]) -> Measured:
     ratio = stem / leaf
     outline = sum(one.stem_outline for one in told) / stem
     outline -= sum(one.leaf_outline for one in told) / leaf
-    lifts = (sum(one.stem_lift for one in told) / stem, sum(one.leaf_lift for one in told) / leaf)
+    common = (
+        sum(one.stem_common for one in told) / stem,
+        sum(one.leaf_common for one in told) / leaf,
+    )
     parting = math.sqrt(sum(one.parting**2 for one in told)) * (1.0 / stem + 1.0 / leaf)
-    return Measured(ratio, ratio * math.hypot(outline, *lifts, parting))
+    return Measured(ratio, ratio * math.hypot(outline, *common, parting))

@@ -27,6 +27,10 @@ BLADE_OWN_LIFT_U_MM = 0.45
 STEM_REST_MM, STEM_LIFT_U_MM = 0.15, 0.3
 """A stem's middle lies its radius above the board and, being bent and held up by its blades,
 somewhat more; from the same boards 0.15 mm with 0.13 between them."""
+LEAF_SHARED_U, LEAF_OWN_U = 0.01, 0.02
+STEM_SHARED_U, STEM_OWN_U = 0.02, 0.04
+"""What shadows, gloss and slanting blades leave, as a share of leaf area and of stem area and
+width, alike for all plants of a board and for each by itself: rendered boards."""
 _USUAL_STEM_MM = 1.5
 _PARTING_MM = 0.7
 """How far along a stalk the border of blade and stem may lie: one standard uncertainty."""
@@ -94,8 +98,10 @@ class PlantSizes:
         width = self._plant.stem_width_cells * self._stem.mm
         if not self._has_stem or not math.isfinite(width):
             return Reading()
-        shared = math.hypot(self._stem.shared_u * width, 2.0 * self._view.edge_u_mm)
-        return Reading(width, shared, _TILT_LENGTH * self._tilt * width)
+        shared = math.hypot(
+            self._stem.shared_u * width, STEM_SHARED_U * width, 2.0 * self._view.edge_u_mm
+        )
+        return Reading(width, shared, math.hypot(_TILT_LENGTH * self._tilt, STEM_OWN_U) * width)
 
     def areas(self) -> Areas:
         """Areas of stem and leaf, mm2, and what moves them."""
@@ -116,8 +122,8 @@ class PlantSizes:
             leaf=leaf_mm2,
             stem_outline=edge * stem_outline,
             leaf_outline=edge * leaf_outline,
-            stem_lift=2.0 * self._stem.lift_u * stem_mm2,
-            leaf_lift=2.0 * self._blade.lift_u * leaf_mm2,
+            stem_common=math.hypot(2.0 * self._stem.lift_u, STEM_SHARED_U) * stem_mm2,
+            leaf_common=math.hypot(2.0 * self._blade.lift_u, LEAF_SHARED_U) * leaf_mm2,
             parting=math.hypot(SAME_WAY * unsure, _PARTING_MM * width * stalks),
         )
 
@@ -125,17 +131,18 @@ class PlantSizes:
         """Area of stem and leaf stalks, mm2."""
         if not math.isfinite(areas.stem):
             return Reading()
-        shared = (2.0 * CARD_SCALE_U * areas.stem, areas.stem_outline, areas.stem_lift)
-        tilt = _TILT_AREA * self._tilt * areas.stem
-        return Reading(areas.stem, math.hypot(*shared), math.hypot(tilt, areas.parting))
+        shared = (2.0 * CARD_SCALE_U * areas.stem, areas.stem_outline, areas.stem_common)
+        relative = math.hypot(_TILT_AREA * self._tilt, STEM_OWN_U)
+        own = math.hypot(relative * areas.stem, areas.parting)
+        return Reading(areas.stem, math.hypot(*shared), own)
 
     def leaf_area(self, areas: Areas) -> Reading:
         """Area of the blades, mm2."""
-        shared = (2.0 * CARD_SCALE_U * areas.leaf, areas.leaf_outline, areas.leaf_lift)
-        tilt = _TILT_AREA * self._tilt * areas.leaf
-        lift = 2.0 * BLADE_OWN_LIFT_U_MM / self._view.camera_height_mm * areas.leaf
+        shared = (2.0 * CARD_SCALE_U * areas.leaf, areas.leaf_outline, areas.leaf_common)
+        lift = 2.0 * BLADE_OWN_LIFT_U_MM / self._view.camera_height_mm
+        relative = math.hypot(_TILT_AREA * self._tilt, lift, LEAF_OWN_U)
         doubtful = SAME_WAY * float(self._doubt().sum(dtype=np.float64)) * self._blade.mm**2
-        own = math.hypot(tilt, lift, areas.parting, doubtful)
+        own = math.hypot(relative * areas.leaf, areas.parting, doubtful)
         return Reading(areas.leaf, math.hypot(*shared), own)
 
     def blade_count(self) -> Reading:
@@ -169,9 +176,13 @@ class PlantSizes:
         return Reading(mean, shared, math.hypot(lift, tilt, base_u_mm / math.sqrt(len(known))))
 
     def _doubt(self) -> Plane:
-        """Doubt of the cells that hold the plant's leaf."""
-        around = self._view.doubt[self._plant.box]
-        kept: Plane = np.where(self._plant.leaf > 0, around, np.float32(0.0))
+        """Doubt whether what was taken for leaf is plant at all, within its outline.
+
+        On the outline itself cells are half plant, and their doubt is that of the outline.
+        """
+        plant = np.minimum(self._plant.leaf + self._plant.stem, np.float32(1.0))
+        within = np.where(self._plant.leaf > 0, (2.0 * plant - 1.0) ** 2, np.float32(0.0))
+        kept: Plane = (self._view.doubt[self._plant.box] * within).astype(np.float32)
         return kept
 
     def _level(self, lift_mm: float, lift_u_mm: float) -> _Level:
