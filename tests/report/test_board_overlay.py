@@ -116,7 +116,7 @@ def test_a_plant_left_out_is_faded_and_says_why(written):
     picture = np.asarray(board_overlay(board_of(plants), "T1", READ, SPREAD))
     numbers = numbers_of(written)
     assert [text for text, *_ in numbers] == [
-        "1", "2  touches another", "3  cut off or covered", "4  stem not followed",
+        "1", "2  touching plants", "3  cut off or covered", "4  stem not followed",
     ]  # fmt: skip
     canvas = numbers[0][2]
     greens, inks = [], []

@@ -32,8 +32,8 @@ _TITLES = {
     "board_greenness_index": "greenness index",
 }
 _REASONS = {
-    "heap": "in a heap",
-    "plants_touch": "touches another",
+    "heap": "a heap",
+    "plants_touch": "touching plants",
     "plant_cut_off": "cut off or covered",
     "stem_unclear": "stem not followed",
 }
