@@ -10,6 +10,7 @@ from pathlib import Path
 
 COLUMNS = ("tray_id", "crop", "treatment", "block", "batch", "sown_on", "photographed_on",
            "shelf", "rim_above_medium_mm", "inside_length_mm", "inside_width_mm")  # fmt: skip
+BOARD_COLUMNS = ("tray_id", "kind", "crop", "treatment", "block", "batch", "cut_above_medium_mm")
 
 
 def _records(source: Path) -> list[tuple[Path, dict]]:
@@ -22,7 +23,8 @@ def write_trial(source: Path, out: Path, layout: str) -> list[Path]:
     """Write trial folders: trial.toml, trays.csv and photos with photos.csv or sub-folders.
 
     Height of the rim and plane of the card belong to a whole trial, so a set in which they
-    differ becomes several trials, each in a folder of its own under `out`.
+    differ becomes several trials, each in a folder of its own under `out`. Boards have neither;
+    several of them may show plants of one tray.
 
     Parameters
     ----------
@@ -46,9 +48,20 @@ def write_trial(source: Path, out: Path, layout: str) -> list[Path]:
 
 
 def _trial_key(record: dict) -> tuple[str, float]:
+    if _is_board(record):
+        return "board", 0.0
     view = record["spec"]["views"].get("overhead")
     plane = view["card"]["plane"] if view else "bench"
     return plane, record["tray"]["rim_above_bench_mm"]
+
+
+def _is_board(record: dict) -> bool:
+    return "board" in record["photos"]
+
+
+def _sample_of(record: dict) -> str:
+    """Name of the tray or pack that a scene shows."""
+    return record["spec"].get("trial", {}).get("tray_id", record["id"])
 
 
 def _write_one(records: list[tuple[Path, dict]], out: Path, layout: str, plane: str) -> None:
@@ -56,17 +69,23 @@ def _write_one(records: list[tuple[Path, dict]], out: Path, layout: str, plane: 
     photos = []
     for folder, record in records:
         for view, facts in record["photos"].items():
-            tray = record["id"]
-            name = f"{tray}/{view}.jpg" if layout == "folders" else f"{tray}_{view}.jpg"
+            tray, photo = _sample_of(record), f"{record['id']}_{view}.jpg"
+            name = f"{tray}/{photo}" if layout == "folders" else photo
             target = out / "photos" / name
             target.parent.mkdir(parents=True, exist_ok=True)
             shutil.copyfile(folder / facts["photo"], target)
             taken = facts["exif"]["date_time_original"][:10]
             photos.append([name, tray, facts["view"], taken])
-    _write_csv(out / "trays.csv", COLUMNS, [_tray_row(record) for _, record in records])
+    boards = _is_board(records[0][1])
+    of_samples = {_sample_of(record): record for _, record in records}
+    rows = [_board_row(one) if boards else _tray_row(one) for one in of_samples.values()]
+    _write_csv(out / "trays.csv", BOARD_COLUMNS if boards else COLUMNS, rows)
     if layout == "list":
         _write_csv(out / "photos.csv", ("photo", "tray_id", "view", "taken_on"), photos)
-    _write_settings(out / "trial.toml", records[0][1], plane)
+    if boards:
+        (out / "trial.toml").write_text("", encoding="utf-8")
+    else:
+        _write_settings(out / "trial.toml", records[0][1], plane)
 
 
 def _tray_row(record: dict) -> list:
@@ -77,6 +96,16 @@ def _tray_row(record: dict) -> list:
     return [
         {**plain, **trial, **tray, "crop": trial.get("crop", plain["crop"])}[c] for c in COLUMNS
     ]
+
+
+def _board_row(record: dict) -> list:
+    plain = {"tray_id": record["id"], "kind": "tray", "crop": record["spec"]["crop"],
+             "treatment": record["set"], "block": 1, "batch": record["set"],
+             "cut_above_medium_mm": 15.0}  # fmt: skip
+    sample = {**plain, **record["spec"].get("trial", {})}
+    if sample["kind"] == "pack":
+        sample["block"] = ""
+    return [sample[c] for c in BOARD_COLUMNS]
 
 
 def _write_csv(path: Path, header: tuple[str, ...], rows: list[list]) -> None:
