@@ -1,6 +1,7 @@
 """Carries a board's masks to the plane of the board and back to the photo."""
 
 import math
+from functools import cached_property
 
 import cv2
 import numpy as np
@@ -93,7 +94,7 @@ class BoardPlane:
         self.grid = grid
         self._shape = shape
         self._x, self._y = grid.sampling(viewpoint, scale)
-        self._back = (viewpoint, scale, shape)
+        self._seen_by = (viewpoint, scale)
 
     def layer(self, layer: Plane) -> Plane:
         """Carry a layer of shares to the grid; beyond the photo it is 0.
@@ -135,11 +136,17 @@ class BoardPlane:
         edge: Mask = below | outside
         return edge
 
+    @cached_property
+    def _back(self) -> tuple[Plane, Plane]:
+        """Columns and rows of the cells that the pixels see; off the grid where they see none."""
+        x, y = self.grid.cells_of_pixels(*self._seen_by, self._shape)
+        known = np.isfinite(x) & np.isfinite(y)
+        off = np.float32(-10.0)
+        return np.where(known, x, off), np.where(known, y, off)
+
     def in_photo(self, layer: Plane) -> Plane:
         """Carry a layer of the grid back to the pixels of the reduced photo; 0 beyond the grid."""
-        x, y = self.grid.cells_of_pixels(*self._back)
-        known = np.isfinite(x) & np.isfinite(y)
-        x, y = (np.where(known, at, np.float32(-10.0)).astype(np.float32) for at in (x, y))
+        x, y = self._back
         back: Plane = cv2.remap(
             layer, x, y, cv2.INTER_LINEAR, borderMode=cv2.BORDER_CONSTANT
         ).astype(np.float32)
