@@ -5,6 +5,7 @@ variances do little harm (Janssen 1997, Statistics & Probability Letters 36:9-21
 """
 
 from dataclasses import dataclass
+from functools import lru_cache
 from itertools import combinations, product
 from math import comb, prod
 
@@ -56,7 +57,7 @@ def permutation_test(values: Floats, first: NDArray[np.bool_], block: Codes | No
     taken = [int(first[rows].sum()) for rows in members]
     arrangements = prod(comb(len(rows), k) for rows, k in zip(members, taken, strict=True))
     exact = arrangements <= _MOST_EXACT
-    labels = _every(members, taken, len(values)) if exact else _some(members, first)
+    labels = _every(tuple(map(tuple, members)), tuple(taken)) if exact else _some(members, first)
     statistic = _welch if block is None else _within_blocks
     seen = statistic(values, first[None], codes)[0]
     others = statistic(values, labels, codes)
@@ -69,8 +70,11 @@ def permutation_test(values: Floats, first: NDArray[np.bool_], block: Codes | No
     return Permuted((as_far + 1) / (_DRAWS + 1), 1 / (_DRAWS + 1), exact=False)
 
 
-def _every(members: list[NDArray[np.intp]], taken: list[int], trays: int) -> NDArray[np.bool_]:
+@lru_cache(maxsize=8)
+def _every(members: tuple[tuple[int, ...], ...], taken: tuple[int, ...]) -> NDArray[np.bool_]:
+    """Every arrangement of labels; kept, since the metrics of a trial share their trays."""
     choices = [list(combinations(rows, k)) for rows, k in zip(members, taken, strict=True)]
+    trays = sum(len(rows) for rows in members)
     labels = np.zeros((prod(len(one) for one in choices), trays), dtype=np.bool_)
     for line, chosen in enumerate(product(*choices)):
         labels[line, [row for rows in chosen for row in rows]] = True
