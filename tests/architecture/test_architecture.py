@@ -47,7 +47,9 @@ def test_module_says_what_it_is_for_and_prints_nothing(module):
         ("click", {"cli"}),
         ("sqlalchemy", {"store"}),
         ("pydantic", {"config"}),
-        ("reportlab", {"card/pdf.py"}),
+        ("reportlab", {"card/pdf.py", "report/labels.py"}),
+        ("segno", {"report/labels.py"}),
+        ("zxingcpp", {"intake/labels.py"}),
         ("pi_heif", {"intake"}),
     ],
 )

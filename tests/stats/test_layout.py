@@ -49,6 +49,27 @@ def test_shelves_end_where_they_are_full_and_their_ends_are_at_the_edge():
     ]  # fmt: skip
 
 
+def test_no_shelf_of_a_block_is_left_to_one_treatment():
+    for seed in range(30):
+        trays = lay_out(Wanted(TWO, 4, across=2, seed=seed))
+        held = {}
+        for tray in trays:
+            held.setdefault(tray.shelf, set()).add(tray.treatment)
+        assert list(held.values()) == [set(TWO)] * 4
+
+
+@pytest.mark.parametrize(
+    ("wanted", "said"),
+    [
+        (Wanted(TWO, 3, blocks=3, whole_shelves=True), "single trays"),
+        (Wanted(TWO, 6, blocks=2, whole_shelves=True, across=2), "would hold 3 trays"),
+    ],
+)
+def test_shelves_that_cannot_be_meant_are_refused(wanted, said):
+    with pytest.raises(DesignError, match=said):
+        lay_out(wanted)
+
+
 def test_days_are_sown_one_after_another_on_the_same_shelf():
     trays = lay_out(Wanted(TWO, 2, blocks=2, block_name="day", sown_on=date(2026, 12, 1)))
     assert {(tray.block, tray.shelf, tray.sown_on) for tray in trays} == {

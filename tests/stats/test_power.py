@@ -4,7 +4,6 @@ import math
 
 import numpy as np
 import pytest
-from scipy import stats
 
 from traymorph.stats.power import (
     power,
@@ -12,8 +11,6 @@ from traymorph.stats.power import (
     residual_freedom,
     simulated_power,
     smallest_effect,
-    spread_between,
-    spread_factors,
 )
 
 
@@ -89,23 +86,3 @@ def test_simulation_of_uneven_blocks_has_no_false_alarms_beyond_the_level():
     treatment = np.array([0, 1, 0, 1, 0, 1, 0, 1, 0, 1])
     block = np.array([0, 0, 0, 0, 1, 1, 1, 1, 2, 2])
     assert simulated_power(treatment, block, 0.0, trials=4000) == pytest.approx(0.05, abs=0.0105)
-
-
-def test_spread_of_a_block_trial_is_its_residual():
-    # Two treatments in three blocks; by hand: differences 2, 4, 3 have variance 1, so that the
-    # residual variance is half of it, with 2 degrees of freedom.
-    values = np.array([10.0, 12.0, 20.0, 24.0, 30.0, 33.0])
-    sd, mean, df = spread_between(values, np.array([0, 1] * 3), np.repeat([0, 1, 2], 2))
-    assert (sd, mean, df) == pytest.approx((math.sqrt(0.5), 21.5, 2.0))
-
-
-def test_spread_of_one_tray_a_treatment_is_unknown():
-    sd, _, df = spread_between(np.array([1.0, 2.0]), np.array([0, 1]), np.array([0, 0]))
-    assert math.isnan(sd)
-    assert df == 0
-
-
-def test_spread_factors_are_those_of_chi_squared():
-    low, high = spread_factors(10)
-    assert low == pytest.approx(math.sqrt(10 / stats.chi2.ppf(0.95, 10)))
-    assert high == pytest.approx(math.sqrt(10 / stats.chi2.ppf(0.05, 10)))

@@ -13,6 +13,7 @@ from traymorph.errors import ExitCode, MissingDependencyError, TraymorphError
 _COMMANDS = {
     "card": "Draw the reference card to print.",
     "calibrate": "Register the colours that your print of the card really has.",
+    "plan": "Lay out a fair trial: places by lot, tray labels, how many trays.",
     "measure": "Measure trays from their photos.",
     "compare": "Compare the treatments of a measured trial.",
     "metrics": "Explain every column of the results.",

@@ -31,7 +31,8 @@ def lay_out(wanted: Wanted) -> tuple[PlannedTray, ...]:
     Raises
     ------
     DesignError
-        There are more blocks than trays of a treatment.
+        There are more blocks than trays of a treatment, or whole shelves do not hold what they
+        should.
     """
     _check(wanted)
     draw = np.random.default_rng(wanted.seed)
@@ -77,6 +78,15 @@ def _check(wanted: Wanted) -> None:
             "of each."
         )
         raise DesignError(msg, hint=f"Take at most {wanted.trays} blocks, or more trays.")
+    if not wanted.whole_shelves:
+        return
+    fullest = _share(wanted, 0)
+    if fullest < 2:
+        msg = "Whole shelves of one tray each are single trays."
+        raise DesignError(msg, hint="Leave out --whole-shelves, or take more trays.")
+    if wanted.across is not None and fullest > wanted.across:
+        msg = f"A whole shelf would hold {fullest} trays, but only {wanted.across} stand across."
+        raise DesignError(msg, hint="Take more blocks, or fewer trays.")
 
 
 def _share(wanted: Wanted, block: int) -> int:
@@ -90,8 +100,14 @@ def _rows(wanted: Wanted, each: int, draw: np.random.Generator) -> list[list[str
     names = wanted.treatments
     if wanted.whole_shelves:
         return [[names[code]] * each for code in draw.permutation(len(names))]
-    order = draw.permutation(np.repeat(np.arange(len(names)), each))
-    across = wanted.across or len(order)
+    across = wanted.across or len(names) * each
+    if across < len(names) * each:
+        # Several shelves make a block: treatments are drawn in rounds of all of them, so that no
+        # shelf is left to one treatment by chance.
+        rounds = [draw.permutation(len(names)) for _ in range(each)]
+        order = np.concatenate(rounds)
+    else:
+        order = draw.permutation(np.repeat(np.arange(len(names)), each))
     return [
         [names[code] for code in order[start : start + across]]
         for start in range(0, len(order), across)

@@ -11,7 +11,7 @@ import math
 import numpy as np
 from numpy.typing import NDArray
 from scipy.optimize import brentq
-from scipy.special import chdtri, nctdtr, stdtr, stdtrit
+from scipy.special import nctdtr, stdtr, stdtrit
 
 Floats = NDArray[np.float64]
 Codes = NDArray[np.intp]
@@ -159,37 +159,3 @@ def _within_blocks(values: Floats, treatment: Codes, block: Codes) -> Floats:
     left = values - values @ solve.T @ model.T
     variance = np.sum(left**2, axis=1) / freedom * np.sum(weights**2)
     return np.asarray(2.0 * stdtr(freedom, -np.abs(values @ weights) / np.sqrt(variance)))
-
-
-def spread_between(values: Floats, treatment: Codes, cell: Codes) -> tuple[float, float, float]:
-    """Spread between trays after their treatments and blocks are taken off.
-
-    Parameters
-    ----------
-    values : ndarray, shape (n,)
-        One per tray, all finite.
-    treatment, cell : ndarray of int, shape (n,)
-        Codes of treatments and of blocks (within batches).
-
-    Returns
-    -------
-    sd, mean, df : float
-        Residual standard deviation of the additive model, the trays' mean, the residual degrees
-        of freedom; NaN for ``sd`` where no degree is left.
-    """
-    model = np.column_stack(
-        [codes[:, None] == np.unique(codes) for codes in (treatment, cell)]
-    ).astype(np.float64)
-    df = len(values) - int(np.linalg.matrix_rank(model))
-    left = values - model @ (np.linalg.pinv(model) @ values)
-    sd = math.sqrt(float(left @ left) / df) if df > 0 else math.nan
-    return sd, float(values.mean()), float(df)
-
-
-def spread_factors(df: float, level: float = 0.9) -> tuple[float, float]:
-    """Multiples of an estimated standard deviation between which the true one lies.
-
-    From the chi-squared distribution of a normal sample's variance.
-    """
-    tail = (1.0 - level) / 2.0
-    return math.sqrt(df / chdtri(df, tail)), math.sqrt(df / chdtri(df, 1.0 - tail))

@@ -1,0 +1,315 @@
+"""Lays out a trial: places by lot, labels, codes for tasting, and how many trays it takes."""
+
+import os
+import tempfile
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+
+import numpy as np
+
+from traymorph.config.problems import Problem, told
+from traymorph.config.settings import Settings, read_settings
+from traymorph.config.tray_metrics import RESULTS_FILE, read_tray_metrics
+from traymorph.config.trays import TRAYS_FILE, read_trays
+from traymorph.errors import DesignError, ListError, StoreError
+from traymorph.model.metrics import METRICS
+from traymorph.model.plan import Plan, PlannedTray, Spread, TraysNeeded, Wanted
+from traymorph.report.labels import TrayLabel, printable, write_labels
+from traymorph.report.plan_text import plan_lines
+from traymorph.report.rack_map import rack_map
+from traymorph.stats.layout import blind_codes, lay_out
+from traymorph.stats.planned import comparisons, judge, power_table, trays_needed
+from traymorph.stats.replicates import Replicates
+from traymorph.stats.spread import (
+    PER_CENT,
+    POINTS,
+    past_spread,
+    unit_of_spread,
+    usual_spread,
+)
+from traymorph.store.csvfiles import write_table
+from traymorph.store.textcells import guarded
+
+LABELS_FILE = "labels.pdf"
+PLAN_FILE = "plan.txt"
+CODES_FILE = "blind_codes.csv"
+_PRIMARY = "stem_length_mm"
+_COLUMNS = (
+    "tray_id", "crop", "treatment", "block", "batch", "kind", "sown_on", "harvested_on",
+    "photographed_on", "seed_lot", "shelf", "position", "at_edge", "cut_above_medium_mm", "lot",
+)  # fmt: skip
+
+
+@dataclass(frozen=True, slots=True)
+class Amount:
+    """A difference or spread as a person states it.
+
+    Parameters
+    ----------
+    size : float
+        Above 0.
+    in_percent : bool
+        Per cent of the mean, else in the metric's unit (points for shares in per cent).
+    """
+
+    size: float
+    in_percent: bool
+
+
+@dataclass(frozen=True, slots=True)
+class Asked:
+    """What a person wants to find.
+
+    Parameters
+    ----------
+    metric : str or None
+        By which treatments are compared; that of trial.toml, or stem length, when None.
+    difference : Amount or None
+        Worth finding.
+    spread : Amount or None
+        Between trays, where a person knows better than the folder.
+    """
+
+    metric: str | None = None
+    difference: Amount | None = None
+    spread: Amount | None = None
+
+
+def count_trays(folder: Path, asked: Asked, crop: str = "") -> Plan:
+    """Tell how many trays a difference takes; lays out and writes nothing.
+
+    Parameters
+    ----------
+    folder : Path
+        Its measured trays, where there are any, tell how far trays differ.
+    asked : Asked
+        What to find.
+    crop : str
+        Only past trays of this crop count; all where it is empty.
+    """
+    spread, difference = _reckoning(folder, read_settings(folder), asked, crop)
+    needed = None if difference is None else trays_needed(difference, spread, 1)
+    return Plan(None, (), {}, spread, 1, power_table(None, spread, 1, 0), needed)
+
+
+def plan_trial(
+    folder: Path, wanted: Wanted, asked: Asked, *, paper: str, show_treatment: bool
+) -> Plan:
+    """Lay out a trial and write its list, labels, map and codes.
+
+    Parameters
+    ----------
+    folder : Path
+        The trial folder; made where it is not there.
+    wanted : Wanted
+        The trial.
+    asked : Asked
+        What to find.
+    paper : str
+        ``a4`` or ``letter``.
+    show_treatment : bool
+        Whether labels tell the treatment.
+
+    Raises
+    ------
+    ListError
+        A list or label of a trial is there already; nothing is overwritten.
+    DesignError
+        What is planned could not show anything; nothing is written.
+    StoreError
+        The folder cannot be written.
+    """
+    _refuse_overwriting(folder, (TRAYS_FILE, LABELS_FILE, PLAN_FILE, CODES_FILE))
+    settings = read_settings(folder)
+    trays = lay_out(wanted)
+    refusing, warnings, replicates = judge(trays, wanted)
+    if refusing:
+        raise DesignError(" ".join(refusing), hint="Nothing was written.")
+    spread, difference = _reckoning(folder, settings, asked, wanted.crop)
+    pairs = comparisons(
+        len(wanted.treatments), with_control=settings.compare.control in wanted.treatments
+    )
+    each = int(np.bincount(replicates.treatment).min())
+    plan = Plan(
+        wanted,
+        trays,
+        blind_codes(wanted),
+        spread,
+        pairs,
+        power_table(wanted, spread, pairs, each),
+        _needed(difference, spread, pairs, replicates),
+        tuple(warnings),
+        replicates.kind,
+    )
+    _write(folder, plan, paper, show_treatment=show_treatment)
+    return plan
+
+
+def print_labels(folder: Path, *, paper: str, show_treatment: bool) -> tuple[Path, tuple[str, ...]]:
+    """Write labels of the trays that a folder's trays.csv lists; an older labels.pdf is replaced.
+
+    Returns
+    -------
+    out : Path
+        The labels.
+    unprintable : tuple of str
+        Trays whose name the label's letters cannot write; their codes are right.
+
+    Raises
+    ------
+    ListError
+        There is no list, it holds bad cells, or names are too long for a code.
+    """
+    path = folder / TRAYS_FILE
+    if not path.is_file():
+        msg = f"There is no {path}, so that there are no trays to label."
+        raise ListError(msg, hint="Write the list, or lay out a trial with --treatment.")
+    problems: list[Problem] = []
+    samples, _ = read_trays(path, read_settings(folder).tray_size(), problems)
+    if problems:
+        raise ListError(told(problems, "lists"), hint="Correct this and run again.")
+    cells = [sample.columns for sample in samples]
+    labels = [_label(one, show_treatment=show_treatment) for one in cells]
+    out = folder / LABELS_FILE
+    _replace(out, lambda part: write_labels(part, labels, paper=paper))
+    ids = (label.tray_id for label in labels)
+    return out, tuple(name for name in ids if printable(name) != name)
+
+
+def _needed(
+    difference: float | None, spread: Spread, pairs: int, replicates: Replicates
+) -> TraysNeeded | None:
+    return None if difference is None else trays_needed(difference, spread, pairs, replicates)
+
+
+def _refuse_overwriting(folder: Path, names: Sequence[str]) -> None:
+    there = [name for name in names if (folder / name).exists()]
+    if there:
+        msg = f"{folder} already holds {', '.join(there)}, and a plan never overwrites one."
+        hint = "Plan into another folder, or move these away if nothing has been sown by them."
+        raise ListError(msg, hint=hint)
+
+
+def _reckoning(
+    folder: Path, settings: Settings, asked: Asked, crop: str
+) -> tuple[Spread, float | None]:
+    """Give the spread to reckon with, and the difference in its unit."""
+    metric = asked.metric or settings.compare.primary or _PRIMARY
+    if metric not in METRICS:
+        msg = f"{metric} is not a metric."
+        raise DesignError(msg, hint="`traymorph metrics` lists them.")
+    spread = _spread(folder, settings, metric, asked.spread, crop)
+    if asked.difference is None:
+        return spread, None
+    return spread, _in_unit(asked.difference, spread.unit, spread.mean, metric)
+
+
+def _spread(
+    folder: Path, settings: Settings, metric: str, stated: Amount | None, crop: str
+) -> Spread:
+    past = folder / "results" / RESULTS_FILE
+    known = (
+        past_spread(read_tray_metrics(past), settings.compare.treatment_column, metric, crop)
+        if past.is_file()
+        else None
+    )
+    if stated is not None:
+        mean = known.mean if known else float("nan")
+        unit = unit_of_spread(metric)
+        if unit == PER_CENT and not stated.in_percent and not known:
+            msg = f"A spread of {metric} must be given in per cent of its mean, such as 8%."
+            raise DesignError(msg)
+        return Spread(metric, _in_unit(stated, unit, mean, metric), unit, "as stated", mean=mean)
+    found = known or usual_spread(metric)
+    if found is None:
+        msg = f"How far trays of one treatment differ in {metric} is not known."
+        raise DesignError(msg, hint="State it with --spread, or measure a trial in this folder.")
+    return found
+
+
+def _in_unit(amount: Amount, unit: str, mean: float, metric: str) -> float:
+    """Bring a stated amount to the unit of the spread."""
+    if amount.in_percent == (unit == PER_CENT):
+        return amount.size
+    if unit == POINTS:
+        msg = f"{metric} is a share in per cent: give its differences in points, without the %."
+        raise DesignError(msg)
+    if not mean > 0:
+        wanted = "in per cent" if unit == PER_CENT else f"in its unit ({unit}), without the %"
+        msg = f"No trays measured in this folder tell the mean of {metric}: give amounts {wanted}."
+        raise DesignError(msg)
+    return amount.size * (100.0 / mean if unit == PER_CENT else mean / 100.0)
+
+
+def _write(folder: Path, plan: Plan, paper: str, *, show_treatment: bool) -> None:
+    """Write the list last: where it stands, everything else does too."""
+    wanted = plan.wanted
+    if wanted is None:
+        return
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+    except OSError as err:
+        msg = f"The folder {folder} cannot be made ({err.strerror})."
+        raise StoreError(msg, hint="Name another folder.") from err
+    rows = [_cells(tray, wanted) for tray in plan.trays]
+    labels = [_label(cells, show_treatment=show_treatment) for cells in rows]
+    lines = rack_map(plan.trays, wanted.block_name)
+    _replace(
+        folder / LABELS_FILE,
+        lambda part: write_labels(part, labels, paper=paper, rack_map=lines),
+    )
+    text = "\n".join(plan_lines(plan)) + "\n"
+    _replace(folder / PLAN_FILE, lambda part: part.write_text(text, encoding="utf-8"))
+    codes = [(guarded(name), code) for name, code in plan.blind_codes.items()]
+    write_table(folder / CODES_FILE, ("treatment", "code"), codes)
+    write_table(folder / TRAYS_FILE, _COLUMNS, ([one[name] for name in _COLUMNS] for one in rows))
+
+
+def _cells(tray: PlannedTray, wanted: Wanted) -> dict[str, str]:
+    held = dict.fromkeys(_COLUMNS, "")
+    return held | {
+        "tray_id": tray.tray_id,
+        "crop": wanted.crop,
+        "treatment": tray.treatment,
+        "block": tray.block,
+        "batch": wanted.batch,
+        "kind": "tray",
+        "sown_on": tray.sown_on.isoformat() if tray.sown_on else "",
+        "seed_lot": wanted.seed_lot,
+        "shelf": tray.shelf,
+        "position": str(tray.position),
+        "at_edge": "yes" if tray.at_edge else "no",
+    }
+
+
+def _label(cells: dict[str, str], *, show_treatment: bool) -> TrayLabel:
+    """Say where the tray belongs; the treatment only where it was asked for."""
+    place = [f"{name} {cells[name]}" for name in ("block", "shelf", "position") if cells.get(name)]
+    lines = [
+        cells.get("crop", ""),
+        f"sown {cells['sown_on']}" if cells.get("sown_on") else "",
+        f"batch {cells['batch']}" if cells.get("batch") else "",
+        *place,
+        cells.get("treatment", "") if show_treatment else "",
+    ]
+    return TrayLabel(cells["tray_id"], tuple(line for line in lines if line)[:6])
+
+
+def _replace(out: Path, write: Callable[[Path], object]) -> None:
+    """Write beside the file, then put it in its place."""
+    part: Path | None = None
+    try:
+        handle, name = tempfile.mkstemp(dir=out.parent, prefix=f".{out.stem}-", suffix=out.suffix)
+        os.close(handle)
+        part = Path(name)
+        write(part)
+        part.chmod(0o644)
+        part.replace(out)
+    except OSError as err:
+        msg = f"{out} cannot be written ({err.strerror})."
+        hint = "Close it where it is open in another program, and check folder and disk."
+        raise StoreError(msg, hint=hint) from err
+    finally:
+        if part is not None:
+            part.unlink(missing_ok=True)

@@ -1,0 +1,100 @@
+"""A plan in words: the map, what the trial can find, what it cannot tell apart."""
+
+import math
+import textwrap
+
+from traymorph.model.plan import Plan, Spread
+from traymorph.report.rack_map import rack_map
+
+_WIDTH = 96
+
+
+def plan_lines(plan: Plan) -> tuple[str, ...]:
+    """Give everything that plan.txt holds, line by line.
+
+    Codes for tasting are not in it: only the one who serves should see them.
+    """
+    lines: list[str] = []
+    if plan.wanted is not None:
+        lines += [
+            "Where each tray stands, from left to right (for the one who sows):",
+            "",
+            *rack_map(plan.trays, plan.wanted.block_name),
+            "",
+            f"Drawn by lot with --seed {plan.wanted.seed}.",
+            "",
+        ]
+    lines += power_lines(plan)
+    if plan.warnings:
+        lines += ["", "What this trial cannot tell, or tells weakly:"]
+        for warning in plan.warnings:
+            lines += textwrap.wrap(warning, _WIDTH, initial_indent="  - ", subsequent_indent="    ")
+    return tuple(lines)
+
+
+def power_lines(plan: Plan) -> list[str]:
+    """Say what numbers of trays find."""
+    spread, what = plan.spread, plan.replicate
+    lines = textwrap.wrap(spread_sentence(spread, what), _WIDTH)
+    if plan.comparisons > 1:
+        said = (
+            f"{plan.comparisons} pairs of treatments share the 5 % of false alarms, so that each "
+            "takes a larger difference."
+        )
+        lines += textwrap.wrap(said, _WIDTH)
+    head = (f"{what}s of each", "found 8 of 10", "9 of 10", "simulated")
+    body = [
+        (
+            str(row.n),
+            amount(row.difference_80, spread.unit),
+            amount(row.difference_90, spread.unit),
+            f"{100 * row.simulated_80:.0f} of 100",
+        )
+        for row in plan.power
+    ]
+    widths = [max(len(line[place]) for line in [head, *body]) for place in range(len(head))]
+    lines += ["", f"Smallest difference in {spread.metric} that is found (two-sided, 5 %):"]
+    lines += [
+        "  " + "  ".join(cell.rjust(width) for cell, width in zip(line, widths, strict=True))
+        for line in [head, *body]
+    ]
+    lines.append("  simulated: how often drawn trials found the difference of the second column")
+    if plan.needed is not None:
+        lines += ["", *textwrap.wrap(needed_sentence(plan), _WIDTH)]
+    return lines
+
+
+def amount(number: float, unit: str) -> str:
+    """Write a difference with its unit."""
+    digits = f"{number:.3g}" if number < 100 else f"{number:.0f}"
+    return f"{digits} {unit}" if unit != "1" else digits
+
+
+def spread_sentence(spread: Spread, what: str) -> str:
+    """Say how far trays are taken to differ, and how well that is known."""
+    said = (
+        f"{what.capitalize()}s of one treatment and block are taken to differ in {spread.metric} "
+        f"by a standard deviation of {amount(spread.sd, spread.unit)} ({spread.source})"
+    )
+    if not spread.factors:
+        return f"{said}."
+    low, high = (amount(spread.sd * factor, spread.unit) for factor in spread.factors)
+    return f"{said}; so few leave it anywhere between {low} and {high} (90 % interval)."
+
+
+def needed_sentence(plan: Plan) -> str:
+    """Say how many trays the difference asked for takes."""
+    needed, what = plan.needed, plan.replicate
+    if needed is None:
+        return ""
+    size = amount(needed.difference, plan.spread.unit)
+    said = (
+        f"A difference of {size} takes {needed.n_80} {what}s of each treatment to be found 8 times "
+        f"out of 10, {needed.n_90} to be found 9 times."
+    )
+    if math.isfinite(needed.planned_power):
+        said += (
+            f" This plan finds it {100 * needed.planned_power:.0f} times out of 100 by formula, "
+            f"{100 * needed.simulated_power:.0f} in simulated trials of its own layout."
+        )
+    return said
