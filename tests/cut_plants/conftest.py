@@ -116,7 +116,7 @@ def blade(length: float, width: float, *, lobes: float = 0.0, notch: float = 0.0
     return np.column_stack([x - x[len(t) // 2], y])
 
 
-def drawn_plant(
+def drawn_plant(  # noqa: PLR0913 - each number of a plant's form has a name
     foot,
     heading: float,
     *,
@@ -141,7 +141,7 @@ def drawn_plant(
         toward = np.degrees(turn[-1]) + angle
         stalk = np.column_stack([np.linspace(0.0, stalk_length + 2.0, 40), np.zeros(40)])
         outlines["stem"].append(band(turned(stalk, toward) + stem[-1], 0.7 * stem_width))
-        flat = blade(blade_length, blade_width, **form) + [stalk_length, 0.0]
+        flat = blade(blade_length, blade_width, **form) + np.array([stalk_length, 0.0])
         outlines["leaf"].append(turned(flat, toward) + stem[-1])
     return Drawn(stem, outlines)
 

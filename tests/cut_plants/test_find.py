@@ -85,7 +85,7 @@ def test_shares_of_all_plants_sum_to_the_picture(apart):
 )
 @pytest.mark.parametrize("angle", [0.0, 33.0, 78.0])
 def test_flat_leaves_read_their_drawn_area(form, hole, angle):
-    outline = turned(blade(220.0, 120.0, **form), angle) + [200.0, 60.0]
+    outline = turned(blade(220.0, 120.0, **form), angle) + np.array([200.0, 60.0])
     at = np.linspace(0.0, 2.0 * np.pi, 60)
     ring = outline.mean(axis=0) + hole * np.column_stack([np.cos(at), np.sin(at)])
     share = soft_polygons([outline], (400, 460), holes=[ring] if hole else None)

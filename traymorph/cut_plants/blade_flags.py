@@ -18,12 +18,13 @@ _FEWEST = 6
 """Blades of a photo from which their usual form is known."""
 _FOLDED_RATIO = 0.68
 """Width over length, in units of the photo's usual, below which a blade is folded or on edge."""
-_TWO_BLADES_AREA = 1.35
-"""Area of one region, over the usual blade's, from which two blades may lie in it."""
+_ONE_BLADE_AREA = 0.7
+"""Area, over the usual blade's, from which a plant's only blade covers another rather than being
+alone."""
 
 
 def with_blade_flags(plants: list[CutPlant], form: PlantForm) -> list[CutPlant]:
-    """The plants with true leaves, folded and overlapping blades told.
+    """Tell true leaves, folded and overlapping blades.
 
     Parameters
     ----------
@@ -35,7 +36,7 @@ def with_blade_flags(plants: list[CutPlant], form: PlantForm) -> list[CutPlant]:
     Returns
     -------
     list of CutPlant
-        A plant carries the flags of its blades.
+        With them; a plant carries the flags of its blades.
     """
     plants = [replace(p, blades=_told_apart(_without_shreds(p.blades), form)) for p in plants]
     seed_leaves = [
@@ -83,13 +84,13 @@ def _told_apart(blades: tuple[Blade, ...], form: PlantForm) -> tuple[Blade, ...]
 def _flags_of(
     plant: CutPlant, area: float, ratio: float, number: int
 ) -> dict[int, tuple[str, ...]]:
-    """New flags of each blade, by its place."""
+    """Find new flags of each blade, by its place."""
     seed_leaves = sum(not blade.true_leaf for blade in plant.blades)
     flags: dict[int, tuple[str, ...]] = {}
     for i, blade in enumerate(plant.blades):
         if blade.true_leaf:
             continue
-        if seed_leaves < number and blade.area_cells > _TWO_BLADES_AREA * area:
+        if seed_leaves < number and blade.area_cells > _ONE_BLADE_AREA * area:
             flags[i] = ("blades_overlap",)
         elif blade.width_cells / blade.length_cells < _FOLDED_RATIO * ratio:
             flags[i] = ("blade_folded",)

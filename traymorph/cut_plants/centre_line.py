@@ -184,7 +184,7 @@ def extend_to_edge(share: Floats, line: Points, half_width: float, *, at_start: 
 
 
 def normals(line: Points) -> Points:
-    """Unit vectors at right angles to a polyline at its points, shape (n, 2)."""
+    """Give unit vectors at right angles to a polyline at its points, shape (n, 2)."""
     along = np.gradient(line, axis=0)
     along /= np.maximum(np.hypot(along[:, 0], along[:, 1]), 1e-9)[:, None]
     return np.column_stack([-along[:, 1], along[:, 0]])
@@ -239,7 +239,7 @@ def _last_crossing(far: Points, seen: Points) -> float:
 
 
 def _without_stairs(path: Points, width: float) -> Points:
-    """A path of cells without its stair-steps, its ends in place."""
+    """Smooth the stair-steps of a path of cells, its ends in place."""
     smooth = gaussian_filter1d(path, max(width / 3.0, 1.5), axis=0, mode="nearest")
     share = np.minimum(np.arange(len(path)), np.arange(len(path))[::-1])[:, None]
     keep = np.exp(-share / max(width / 3.0, 1.5))
@@ -254,7 +254,7 @@ def _bridged(offsets: Points) -> Points:
 
 def _carry(values: Points, count: int) -> Points:
     """Values at another number of evenly spaced points, the nearest ones."""
-    return values[np.round(np.linspace(0, len(values) - 1, count)).astype(int)]
+    return np.asarray(values[np.round(np.linspace(0, len(values) - 1, count)).astype(int)])
 
 
 def _smooth(line: Points, step: float, width: float) -> Points:

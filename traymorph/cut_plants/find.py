@@ -15,6 +15,7 @@ from traymorph.cut_plants.nodes import first_leaf_of, node_of
 from traymorph.cut_plants.parting import Parting, cells_of_skeleton, part
 from traymorph.cut_plants.separate import Member, separate
 from traymorph.cut_plants.silhouettes import (
+    Run,
     Silhouette,
     TypicalPlant,
     silhouettes,
@@ -56,6 +57,14 @@ class _Board:
     colours: TissueColours | None
 
 
+@dataclass(frozen=True, slots=True, eq=False)
+class _Tissue:
+    """What the plants of one piece share: half width of their stems, and leaf by colour."""
+
+    half_width: float
+    leaf_odds: Floats | None
+
+
 def find_cut_plants(
     plant: NDArray[np.float32],
     rgb: NDArray[np.uint8],
@@ -94,38 +103,51 @@ def find_cut_plants(
     if typical is not None:
         colours = colours_of_photo(pieces, labs, typical.stem_half_width)
     board = _Board(step_mm, form, typical, colours)
-    found = [one for piece, lab in zip(pieces, labs, strict=True) for one in _plants(piece, lab, board)]
+    found = []
+    for piece, lab in zip(pieces, labs, strict=True):
+        found += _plants(piece, lab, board)
     return _in_reading_order(with_blade_flags(found, form))
 
 
 def _plants(piece: Silhouette, lab: Floats, board: _Board) -> list[CutPlant]:
-    """The plants of one connected piece."""
+    """Build the plants of one connected piece."""
     flags = ("plant_cut_off",) if piece.at_edge else ()
     if board.form is PlantForm.NO_NODE:
         return [_plain(piece, (*flags, "no_node"))]
-    if board.typical is None or not piece.runs:
-        return [_plain(piece, (*flags, "stem_unclear"))]
+    feet = []
     odds = leaf_odds(lab, board.colours)
-    feet = feet_of(piece, board.typical, at_skeleton(odds, piece.skeleton))
-    if not feet:
+    if board.typical is not None:
+        feet = feet_of(piece, board.typical, at_skeleton(odds, piece.skeleton))
+    if board.typical is None or not feet:
         return [_plain(piece, (*flags, "stem_unclear"))]
     if board.colours is not None:
         odds = leaf_odds(lab, colours_of_plant(piece, feet[0], lab, board.colours))
     half_width = float(np.median([foot.half_width for foot in feet]))
-    roots = [int(foot.cells[0]) for foot in feet]
-    whole = [Member(piece.skeleton, roots[0])]
+    tissue = _Tissue(half_width, odds)
+    whole = [Member(piece.skeleton, int(feet[0].cells[0]))]
     if len(feet) == 1:
         if piece.area > _MOST_SHARE * board.typical.area:
             flags = (*flags, "plants_touch")
-        return _built(piece, whole, half_width, odds, board, flags)
-    at_necks = board.form is PlantForm.PAIR
-    members = separate(piece.skeleton, roots, half_width, at_necks=at_necks)
-    if members is not None:
-        plants = _built(piece, members, half_width, odds, board, flags)
-        if all(_plausible(plant, board.typical) for plant in plants):
-            return plants
-    flags = (*flags, "heap" if len(feet) >= _HEAP_FEET else "plants_touch")
-    return _built(piece, whole, half_width, odds, board, flags)
+        return _built(piece, whole, tissue, board, flags)
+    plants = _separated(piece, feet, tissue, board, flags)
+    if plants is None:
+        flags = (*flags, "heap" if len(feet) >= _HEAP_FEET else "plants_touch")
+        plants = _built(piece, whole, tissue, board, flags)
+    return plants
+
+
+def _separated(
+    piece: Silhouette, feet: list[Run], tissue: _Tissue, board: _Board, flags: tuple[str, ...]
+) -> list[CutPlant] | None:
+    """Build plants that touch, each on its own; None where they cannot be told apart."""
+    roots = [int(foot.cells[0]) for foot in feet]
+    members = separate(
+        piece.skeleton, roots, tissue.half_width, at_necks=board.form is PlantForm.PAIR
+    )
+    if members is None or board.typical is None:
+        return None
+    plants = _built(piece, members, tissue, board, flags)
+    return plants if all(_plausible(plant, board.typical) for plant in plants) else None
 
 
 def _plausible(plant: CutPlant, typical: TypicalPlant) -> bool:
@@ -135,7 +157,7 @@ def _plausible(plant: CutPlant, typical: TypicalPlant) -> bool:
 
 
 def _plain(piece: Silhouette, flags: tuple[str, ...]) -> CutPlant:
-    """A plant of which only the area is told."""
+    """Give a plant of which only the area is told."""
     nothing = np.zeros_like(piece.share)
     return CutPlant(piece.box, piece.share, nothing, _NO_LINE, float("nan"), (), flags)
 
@@ -143,8 +165,7 @@ def _plain(piece: Silhouette, flags: tuple[str, ...]) -> CutPlant:
 def _built(
     piece: Silhouette,
     members: list[Member],
-    half_width: float,
-    odds: Floats | None,
+    tissue: _Tissue,
     board: _Board,
     flags: tuple[str, ...],
 ) -> list[CutPlant]:
@@ -157,7 +178,7 @@ def _built(
         last = first + len(member.skeleton.points)
         own = (whose >= first) & (whose < last)
         cells = np.where(own, whose - first, -1)
-        plants.append(_plant(piece, member, cells, half_width, odds, board, flags))
+        plants.append(_plant(piece, member, cells, tissue, board, flags))
         first = last
     return plants
 
@@ -166,12 +187,11 @@ def _plant(
     piece: Silhouette,
     member: Member,
     cells: NDArray[np.intp],
-    half_width: float,
-    odds: Floats | None,
+    tissue: _Tissue,
     board: _Board,
     flags: tuple[str, ...],
 ) -> CutPlant:
-    skeleton = member.skeleton
+    skeleton, half_width, odds = member.skeleton, tissue.half_width, tissue.leaf_odds
     ways = rooted(skeleton, member.root)
     parting = part(skeleton, ways, half_width, at_skeleton(odds, skeleton), board.form)
     parts = np.where(cells >= 0, np.maximum(parting.part, 0)[cells], -1)

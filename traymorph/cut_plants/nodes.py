@@ -104,7 +104,9 @@ def node_of(
         ahead = children[cell]
         leaves = [c for c in ahead if mass[c] > _LEAST_BLADE_SHARE * mass[ways.root]]
         if len(leaves) >= 2:
-            return Node(cell, _meeting(share, skeleton, ways, parting, leaves, half_width), forked=True)
+            return Node(
+                cell, _meeting(share, skeleton, ways, parting, leaves, half_width), forked=True
+            )
         if not ahead:
             return Node(cell, None, forked=False)
         following = max(ahead, key=lambda c: mass[c])
@@ -299,10 +301,8 @@ def _stalk(
         way.append(max(ahead, key=lambda c: skeleton.radius[c]))
 
 
-def _continued(
-    share: Floats, skeleton: Skeleton, stalk: Ints, half_width: float
-) -> Points | None:
-    """A stalk's middle from ``_BACK_WIDTHS`` before its silhouette begins to its end, or None."""
+def _continued(share: Floats, skeleton: Skeleton, stalk: Ints, half_width: float) -> Points | None:
+    """Continue a stalk's middle backwards, ``_BACK_WIDTHS`` beyond its silhouette; or None."""
     if len(stalk) < 6:
         return None
     half = float(np.median(skeleton.radius[stalk[len(stalk) // 3 :]]))

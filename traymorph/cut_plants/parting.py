@@ -126,7 +126,7 @@ def cells_of_skeleton(mask: Mask, skeleton: Skeleton, coarse: int) -> Ints:
     skeleton : Skeleton
         n cells.
     coarse : int
-        Squares that the skeleton was drawn on; cells are decided by squares twice as large.
+        Decided for squares of this many cells.
 
     Returns
     -------
@@ -134,18 +134,16 @@ def cells_of_skeleton(mask: Mask, skeleton: Skeleton, coarse: int) -> Ints:
         By the power distance, squared distance less squared radius: two parts then meet where the
         outlines of their discs cross, at the notch between stalk and blade. -1 outside the mask.
     """
-    coarse *= 2
     best = np.full((-(-mask.shape[0] // coarse), -(-mask.shape[1] // coarse)), -1, np.intp)
     rows, columns = np.nonzero(mask)
     best[rows // coarse, columns // coarse] = 0
     squares = np.argwhere(best == 0)
     points = ((squares[:, ::-1] + 0.5) * coarse - 0.5).astype(np.float32)
-    # every other disc covers nearly as much as all
-    centres = skeleton.points[::2].astype(np.float32)
-    weight = (centres**2).sum(axis=1) - skeleton.radius[::2].astype(np.float32) ** 2
+    centres = skeleton.points.astype(np.float32)
+    weight = (centres**2).sum(axis=1) - skeleton.radius.astype(np.float32) ** 2
     for start in range(0, len(points), _CHUNK):
         some = slice(start, start + _CHUNK)
         power = weight - 2.0 * points[some] @ centres.T
-        best[squares[some, 0], squares[some, 1]] = 2 * np.argmin(power, axis=1)
+        best[squares[some, 0], squares[some, 1]] = np.argmin(power, axis=1)
     whole = np.repeat(np.repeat(best, coarse, axis=0), coarse, axis=1)
     return np.where(mask, whole[: mask.shape[0], : mask.shape[1]], -1)

@@ -108,7 +108,7 @@ def _members(graph: Skeleton, feet: list[int], half_width: float) -> list[Member
 
 
 def _cut_between(graph: Skeleton, one: int, other: int, half_width: float) -> Skeleton | None:
-    """The graph without the narrowest link between two plants' blades, or None."""
+    """Cut the narrowest link between two plants' blades; None where there is none."""
     path = rooted(graph, one).path(other)
     radius = graph.radius[path]
     before = np.maximum.accumulate(radius)
@@ -142,7 +142,7 @@ def _beside_stem(graph: Skeleton, path: Ints, half_width: float) -> tuple[int, i
 
 
 def _uncrossed(skeleton: Skeleton, half_width: float) -> Skeleton:
-    """The graph with every clear crossing of two stems replaced by two bridges."""
+    """Replace every clear crossing of two stems by two bridges."""
     graph = skeleton
     for cluster in _clusters(skeleton, half_width):
         inside = set(cluster)
@@ -202,7 +202,7 @@ def _is_arm(graph: Skeleton, before: int, start: int, half_width: float) -> bool
 
 
 def _direction(graph: Skeleton, before: int, start: int, width: float) -> Values:
-    """Unit vector in which a chain leads away."""
+    """Give the unit vector in which a chain leads away."""
     arm = _arm(graph, before, start, _ARM_WIDTHS[1] * width)
     points = graph.points[arm]
     first = min(int(_ARM_WIDTHS[0] / _ARM_WIDTHS[1] * len(points)), len(points) - 1)
@@ -235,7 +235,7 @@ def _straightest(
 def _bridged(
     graph: Skeleton, cluster: list[int], pairs: list[tuple[int, int]], half_width: float
 ) -> Skeleton:
-    """The graph with a crossing's cells unlinked and its arms joined by straight bridges."""
+    """Unlink a crossing's cells and join its arms by straight bridges."""
     cut = _without_links(graph, cluster)
     links = cut.links.tocoo()
     rows, columns, lengths = [links.row], [links.col], [links.data]
@@ -260,7 +260,7 @@ def _bridged(
 
 
 def _without_links(graph: Skeleton, cells: list[int]) -> Skeleton:
-    """The graph with some cells joined to nothing; indices stay as they are."""
+    """Join some cells to nothing; indices stay as they are."""
     kept = np.ones(len(graph.points))
     kept[cells] = 0.0
     scale = csr_matrix((kept, (range(len(kept)), range(len(kept)))))

@@ -101,7 +101,7 @@ class TypicalPlant:
 
 
 def silhouettes(plant: Floats, step_mm: float, at_edge: Mask | None) -> list[Silhouette]:
-    """Connected pieces of plant, all that are larger than a crumb of any crop.
+    """Find connected pieces of plant, all that are larger than a crumb of any crop.
 
     Parameters
     ----------
@@ -215,7 +215,7 @@ def _runs(skeleton: Skeleton) -> tuple[Run, ...]:
 
 
 def _steady_part(skeleton: Skeleton, branch: Ints) -> Run | None:
-    """The part of a branch, from its free end, that keeps its width."""
+    """Take the part of a branch, from its free end, that keeps its width."""
     if len(branch) < _FEWEST:
         return None
     radius = skeleton.radius[branch]

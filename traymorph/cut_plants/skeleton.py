@@ -14,7 +14,7 @@ Mask = NDArray[np.bool_]
 Ints = NDArray[np.intp]
 Values = NDArray[np.float64]
 
-_SPUR_SHARE = 0.6
+_SPUR_SHARE = 0.8
 """A side branch that stands out from the disc at its root by less than this share of the disc's
 radius, and by less than two cells, is a corner of the outline and no part."""
 _SPUR_CELLS = 2.0
@@ -45,7 +45,7 @@ class Skeleton:
         return np.asarray(np.diff(self.links.indptr), np.intp)
 
     def only(self, kept: Mask) -> "Skeleton":
-        """The skeleton without the cells that are not kept."""
+        """Drop the cells that are not kept."""
         return Skeleton(self.points[kept], self.radius[kept], self.links[kept][:, kept])
 
 
@@ -108,9 +108,9 @@ def skeleton_of(mask: Mask, coarse: int) -> Skeleton:
     depth = cv2.distanceTransform(
         np.pad(mask, 1).astype(np.uint8), cv2.DIST_L2, cv2.DIST_MASK_PRECISE
     )
-    bone = np.pad(skeletonize(reduced(mask, coarse)), 1)
+    bone = np.pad(skeletonize(reduced(mask, coarse)), 1)  # type: ignore[no-untyped-call]
     squares = np.argwhere(bone)
-    points = (squares[:, ::-1] - 0.5) * coarse - 0.5
+    points = np.asarray((squares[:, ::-1] - 0.5) * coarse - 0.5, np.float64)
     at = np.clip(np.round(points[:, ::-1] + 1).astype(int), 0, np.array(depth.shape) - 1)
     radius = np.maximum(depth[at[:, 0], at[:, 1]].astype(np.float64), 0.5)
     found = Skeleton(points, radius, _links(bone, squares) * float(coarse))
@@ -175,7 +175,7 @@ def neighbours(skeleton: Skeleton, cell: int) -> Ints:
     return np.asarray(links.indices[links.indptr[cell] : links.indptr[cell + 1]], np.intp)
 
 
-def _links(bone: Mask, cells: Ints) -> Any:
+def _links(bone: Mask, cells: Ints) -> csr_matrix:
     """Neighbours over edges, and over corners where no shared edge neighbour joins them."""
     index = np.full((bone.shape[0] + 2, bone.shape[1] + 2), -1)
     rows, columns = cells[:, 0] + 1, cells[:, 1] + 1

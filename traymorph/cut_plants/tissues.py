@@ -37,7 +37,7 @@ def colours_of_photo(
 def colours_of_plant(
     piece: Silhouette, run: Run, lab: Floats, photo: TissueColours
 ) -> TissueColours:
-    """The photo's colours, drawn towards those of one plant."""
+    """Draw the photo's colours towards those of one plant."""
     return learn(*_sure(piece, run, lab, run.half_width), photo) or photo
 
 
@@ -57,7 +57,7 @@ def leaf_odds(lab: Floats, colours: TissueColours | None) -> Floats | None:
 
 
 def at_skeleton(odds: Floats | None, skeleton: Skeleton) -> NDArray[np.float64] | None:
-    """The same at the cells of a skeleton."""
+    """Read log-odds at the cells of a skeleton."""
     return None if odds is None else probe(odds, skeleton.points)
 
 
@@ -86,9 +86,7 @@ def through_leaves(parts: NDArray[np.intp], odds: Floats, half_width: float) -> 
     return np.where(stem & (whole > 0), 0, parts)
 
 
-def _sure(
-    piece: Silhouette, run: Run, lab: Floats, half_width: float
-) -> tuple[Floats, Floats]:
+def _sure(piece: Silhouette, run: Run, lab: Floats, half_width: float) -> tuple[Floats, Floats]:
     depth = cv2.distanceTransform(piece.mask.astype(np.uint8), cv2.DIST_L2, cv2.DIST_MASK_3)
     leaf = lab[depth >= _SURELY_BLADE * half_width]
     leaf = leaf[:: max(len(leaf) // _MOST_CELLS, 1)]
