@@ -3,13 +3,20 @@
 import json
 import math
 import re
-from dataclasses import asdict
+from dataclasses import asdict, replace
 from pathlib import Path
+from typing import TYPE_CHECKING, Any
 
 import click
 
 from traymorph.cli.options import as_json
 from traymorph.model.comparison import Comparison, Difference, Margin
+from traymorph.report.sentences import unit_of_differences
+
+if TYPE_CHECKING:
+    from traymorph.model.outcome_results import Foretold
+    from traymorph.pipeline.compare import ComparisonReport
+    from traymorph.pipeline.trial_outcomes import OutcomeReport
 
 
 class _MarginType(click.ParamType[Margin]):
@@ -47,19 +54,21 @@ class _MarginType(click.ParamType[Margin]):
 def command(*, folder: Path, crop: str | None, margins: tuple[Margin, ...], as_json: bool) -> int:
     """Compare the treatments of a measured trial FOLDER.
 
-    Reads results/tray_metrics.csv and the section [compare] of trial.toml; writes
-    results/comparison.csv.
+    Reads results/tray_metrics.csv, outcomes.csv where there is one, and the sections [compare] and
+    [outcomes] of trial.toml; writes results/comparison.csv and results/outcomes_*.csv.
     """
     from traymorph.pipeline.compare import compare_folder
 
     report = compare_folder(folder, crop=crop, margins=margins)
     if as_json:
-        click.echo(_as_json(report.comparison, report.sentences))
+        click.echo(_as_json(report))
     else:
         _print(report.comparison, report.sentences)
+        _print_sections(report.outcomes)
     for warning in report.comparison.warnings:
         click.echo(warning, err=True)
-    click.echo(f"Table: {report.out}", err=True)
+    for path in report.out:
+        click.echo(f"Table: {path}", err=True)
     return 0
 
 
@@ -76,6 +85,14 @@ def _print(comparison: Comparison, sentences: tuple[str, ...]) -> None:
     for line in _table(comparison):
         click.echo(line)
     click.echo(_families(comparison))
+
+
+def _print_sections(outcomes: "OutcomeReport") -> None:
+    for title, said in (outcomes.sections or {}).items():
+        click.echo()
+        click.echo(title)
+        for line in said:
+            click.echo(f"  {line}")
 
 
 def _families(comparison: Comparison) -> str:
@@ -109,7 +126,7 @@ def _line(row: Difference) -> list[str]:
     between = f"{row.treatment} - {row.control}"
     if not math.isfinite(row.difference):
         return [row.metric, between, "–", " ".join(row.flags), "", "", ""]
-    unit = "" if row.unit == "1" else f" {row.unit}"
+    unit = f" {unit_of_differences(row.unit)}".rstrip()
     return [
         row.metric,
         between,
@@ -117,7 +134,7 @@ def _line(row: Difference) -> list[str]:
         _span(row.ci_low, row.ci_high),
         f"{row.difference_pct:+.1f}" if math.isfinite(row.difference_pct) else "",
         _span(row.ci_low_pct, row.ci_high_pct),
-        f"{row.p_adjusted:.3f}" if math.isfinite(row.p_adjusted) else "",
+        _p_cell(row.p_adjusted),
     ]
 
 
@@ -125,20 +142,58 @@ def _span(low: float, high: float) -> str:
     return f"{low:+.3g} to {high:+.3g}" if math.isfinite(low) else ""
 
 
-def _as_json(comparison: Comparison, sentences: tuple[str, ...]) -> str:
-    """Everything that the table holds; null = not told."""
+def _p_cell(p: float) -> str:
+    if not math.isfinite(p):
+        return ""
+    return "<0.001" if p < 0.0005 else f"{p:.3f}"
+
+
+def _as_json(report: "ComparisonReport") -> str:
+    """Everything that the tables hold; null = not told."""
+    comparison, outcomes = report.comparison, report.outcomes
     content = {
         "treatments": dict(comparison.treatments),
         "replicate": comparison.unit,
         "blocks": comparison.blocks,
         "differences": [_plain(row) for row in comparison.differences],
-        "sentences": list(sentences),
+        "sentences": list(report.sentences),
         "warnings": list(comparison.warnings),
+        "outcomes": {
+            "lots": [_plain(row) for row in outcomes.lots.differences] if outcomes.lots else [],
+            "laboratory": [_plain(row) for row in outcomes.contents],
+            "claims": [
+                {
+                    "analyte": claim.content.analyte,
+                    "treatment": claim.content.treatment,
+                    "control": claim.content.control,
+                    "rule": claim.rule.name,
+                    "source": claim.rule.source,
+                    "claim": "threshold reached" if not claim.missing else "no claim",
+                    "missing": claim.missing,
+                }
+                for claim in outcomes.claims
+            ],
+            "keeping": [_plain(row) for row in (*outcomes.kept, *outcomes.kept_pairs)],
+            "fading": [_plain(row) for row in outcomes.fading],
+            "tasting": [_plain(row) for row in (*outcomes.counted, *outcomes.scored)],
+            "with_metrics": [_plain(row) for row in outcomes.going],
+            "foretold": _model(outcomes.foretold),
+            "sections": outcomes.sections or {},
+        },
     }
     return json.dumps(content, indent=2, ensure_ascii=False, allow_nan=False)
 
 
-def _plain(row: Difference) -> dict[str, object]:
+def _model(model: "Foretold | None") -> dict[str, object] | None:
+    if model is None:
+        return None
+    held = _plain(replace(model, values=None))
+    values = [] if model.values is None else model.values.tolist()
+    held["values"] = [one if math.isfinite(one) else None for one in values]
+    return held
+
+
+def _plain(row: Any) -> dict[str, object]:  # noqa: ANN401 - any row of results
     return {
         name: None if isinstance(value, float) and not math.isfinite(value) else value
         for name, value in asdict(row).items()

@@ -24,7 +24,10 @@ class Content:
     treatment, control : str
         First minus second.
     n_treatment, n_control : int
-        Independent samples of each; 1 = a single sample, mixed or not.
+        Independent samples of each.
+    composite : bool
+        A side was mixed from its trays before it was sent, so that it is one sample however often
+        it was analysed.
     mean_treatment, mean_control : float
         Means; with values below the limit the largest that they could be.
     difference, ci_low, ci_high : float
@@ -48,6 +51,7 @@ class Content:
     control: str
     n_treatment: int
     n_control: int
+    composite: bool = False
     mean_treatment: float = math.nan
     mean_control: float = math.nan
     difference: float = math.nan
@@ -80,12 +84,15 @@ class ClaimRule:
         The least increase, per cent.
     also : str
         What else it asks.
+    not_for : tuple of str
+        Beginnings of the names of analytes that it does not cover.
     """
 
     name: str
     source: str
     more_pct: float
     also: str
+    not_for: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -146,6 +153,9 @@ class KeptPair:
         °C; NaN where not stated.
     n_treatment, n_control : int
         Replicates.
+    sooner : float
+        Packs of the treatment spoiled beyond what both treatments together would lead one to
+        expect; more than 0 = they spoiled sooner.
     p_logrank : float
         Log-rank test, two-sided.
     p_permutation, smallest_p_permutation : float
@@ -159,6 +169,7 @@ class KeptPair:
     storage_c: float
     n_treatment: int
     n_control: int
+    sooner: float = math.nan
     p_logrank: float = math.nan
     p_permutation: float = math.nan
     smallest_p_permutation: float = math.nan

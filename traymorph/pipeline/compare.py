@@ -6,15 +6,32 @@ from pathlib import Path
 
 import numpy as np
 
+from traymorph.config.outcome_words import DERIVED, TRAY_WEIGHTS
+from traymorph.config.outcomes import OUTCOMES_FILE
 from traymorph.config.settings import Settings, read_settings
+from traymorph.config.tray_columns import check_columns
 from traymorph.config.tray_metrics import RESULTS_FILE, metrics_of, read_tray_metrics
 from traymorph.errors import DesignError
 from traymorph.model.comparison import Comparison, Margin, Question, TrayTable
+from traymorph.model.outcomes import Finding, Kind, Outcomes
+from traymorph.model.trial import Sample
+from traymorph.pipeline.trial_outcomes import (
+    OutcomeReport,
+    asked_of,
+    listed_samples,
+    read_trial_outcomes,
+    report_outcomes,
+    with_listed,
+    write_outcomes,
+)
 from traymorph.report.sentences import sentences
 from traymorph.stats.compare import compare_treatments
+from traymorph.stats.yields import with_outcomes
 from traymorph.store.comparison_file import write_comparison
 
 COMPARISON_FILE = "comparison.csv"
+_NOT_MEASURED = " was not measured in "
+_OF_LOTS = frozenset({*DERIVED, *TRAY_WEIGHTS})
 
 
 @dataclass(frozen=True, slots=True)
@@ -27,13 +44,16 @@ class ComparisonReport:
         In numbers.
     sentences : tuple of str
         In words.
-    out : Path
-        The table that was written.
+    outcomes : OutcomeReport
+        What was analysed, kept, tasted or weighed by lot.
+    out : tuple of Path
+        The tables that were written.
     """
 
     comparison: Comparison
     sentences: tuple[str, ...]
-    out: Path
+    outcomes: OutcomeReport
+    out: tuple[Path, ...]
 
 
 def compare_folder(
@@ -41,10 +61,14 @@ def compare_folder(
 ) -> ComparisonReport:
     """Compare the treatments of a trial folder and write ``results/comparison.csv``.
 
+    What ``outcomes.csv`` says of single trays is compared like a metric; lots, laboratory, keeping
+    and tasting are compared by themselves and written to ``results/outcomes_*.csv``.
+
     Parameters
     ----------
     folder : Path
-        The trial folder; ``results/tray_metrics.csv`` must be there.
+        The trial folder; ``results/tray_metrics.csv`` must be there, or lists of trays and
+        outcomes.
     crop : str or None
         Compare this crop only.
     margins : sequence of Margin
@@ -61,18 +85,77 @@ def compare_folder(
     """
     settings = read_settings(folder)
     results = folder / "results"
-    table = read_tray_metrics(results / RESULTS_FILE)
+    question = _question(settings, margins)
+    listed = listed_samples(folder, settings) if (folder / OUTCOMES_FILE).is_file() else ()
+    table = _read_table(results / RESULTS_FILE, listed)
+    outcomes = read_trial_outcomes(folder, table, listed, question.treatment_column)
+    table = with_listed(table, listed, outcomes.of(Kind.TRAY))
+    check_columns(table, question.treatment_column)
     if crop is not None:
         table = _of_crop(table, crop)
-    comparison = compare_treatments(table, _question(settings, margins), metrics_of(table))
+        outcomes = Outcomes(tuple(one for one in outcomes.findings if _is_of(table, one)))
+    metrics = metrics_of(table)
+    of_trays = outcomes.of(Kind.TRAY)
+    table = with_outcomes(table, of_trays, settings.prices(), settings.tray_size())
+    # Seed is what was put in; it only serves for the yield of it.
+    found = [name for name in table.values if name not in metrics and name != "seed_weight"]
+    asked = _asked_of_trays(question, table, of_trays)
+    comparison = compare_treatments(table, asked, [*metrics, *found])
+    comparison = replace(comparison, warnings=_gathered(comparison.warnings))
+    further = report_outcomes(table, outcomes, question, settings, (metrics, found))
     out = results / COMPARISON_FILE
     write_comparison(out, comparison)
-    return ComparisonReport(comparison, sentences(comparison), out)
+    written = (out, *write_outcomes(results, further))
+    return ComparisonReport(comparison, sentences(comparison), further, written)
+
+
+def _read_table(path: Path, listed: Sequence[Sample]) -> TrayTable:
+    """Read what was measured; nothing yet is enough where trays are listed and outcomes stated."""
+    if path.exists() or not listed:
+        return read_tray_metrics(path)
+    names = list(dict.fromkeys(name for one in listed for name in one.columns))
+    return TrayTable(
+        {name: tuple(one.columns.get(name, "") for one in listed) for name in names},
+        {},
+        {},
+        (frozenset(),) * len(listed),
+        {},
+    )
 
 
 def _question(settings: Settings, margins: Sequence[Margin]) -> Question:
     asked = settings.compare
     return Question(asked.treatment_column, asked.control, asked.primary, tuple(margins))
+
+
+def _asked_of_trays(question: Question, table: TrayTable, of_trays: Sequence[Finding]) -> Question:
+    """Leave to the lots what is asked of them alone; a name that nobody knows is refused later."""
+    if any(one.subject.level == "lot" for one in of_trays):
+        of_lots = {question.primary, *(one.metric for one in question.margins)} & _OF_LOTS
+        if of_lots - set(table.values):
+            return asked_of(question, table)
+    return question
+
+
+def _gathered(warnings: Sequence[str]) -> tuple[str, ...]:
+    """Say once of all metrics that were not measured in the same trays that they were not."""
+    said: dict[str, list[str]] = {}
+    for warning in warnings:
+        metric, found, where = warning.partition(_NOT_MEASURED)
+        said.setdefault(where if found else warning, []).append(metric)
+    return tuple(
+        key if key in warnings
+        else f"{names[0]}{_NOT_MEASURED}{key}" if len(names) == 1
+        else f"{', '.join(names)} were not measured in {key}"
+        for key, names in said.items()
+    )  # fmt: skip
+
+
+def _is_of(table: TrayTable, one: Finding) -> bool:
+    """Whether a finding speaks of trays of the table."""
+    if one.subject.level not in table.columns or one.subject.level == "treatment":
+        return True
+    return one.subject.name in table.columns[one.subject.level]
 
 
 def _of_crop(table: TrayTable, crop: str) -> TrayTable:

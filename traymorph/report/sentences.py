@@ -60,6 +60,16 @@ WORDS: dict[str, Words] = {
     "board_blade_width_mm": _of("Blades are", "mm", "wider", "narrower"),
     "plant_weight_mg": _of("Plants are", "mg", "heavier", "lighter"),
     "leaf_area_per_gram_cm2": _of("Leaf area for each gram is", "cm²/g", "larger", "smaller"),
+    "fresh_weight": _of("Fresh weight of a tray is", "g"),
+    "dry_weight": _of("Dry weight of a tray is", "g"),
+    "seed_weight": _of("Seed of a tray is", "g", "more", "less"),
+    "fresh_weight_per_tray": _of("Fresh weight for each tray of a lot is", "g"),
+    "dry_weight_per_tray": _of("Dry weight for each tray of a lot is", "g"),
+    "seed_weight_per_tray": _of("Seed for each tray of a lot is", "g", "more", "less"),
+    "yield_g_per_m2": _of("Yield is", "g/m²"),
+    "yield_g_per_g_seed": _of("Yield for each gram of seed is", "g"),
+    "packs": _of("Packs of a tray are", "packs", "more", "fewer"),
+    "g_per_tray_day": _of("Yield for each day of the tray on the shelf is", "g"),
 }
 """Of every metric whose name does not follow from its parts; colours are put together below."""
 
@@ -74,6 +84,8 @@ _COLOUR_WORDS = {
     "greenness_index": _of("The dark green colour index of the leaves is"),
     "yellowed_pct": _of("Yellowed leaf is", "points", "more", "less"),
 }
+_MOST_DIGITS = 4
+"""An interval narrower than that is not a finding about trays but a matter of rounding."""
 _WHERE = {"board_": "of cut plants", "pack_": "in the pack"}
 
 
@@ -97,8 +109,17 @@ def words_of(metric: str, unit: str) -> Words:
             subject, _, verb = known.subject.rpartition(" ")
             return Words(f"{subject} {where} {verb}", known.more, known.less, known.unit)
     shown = metric.replace("_", " ")
-    unit = "points" if unit == "%" else "" if unit == "1" else unit
-    return Words(f"{shown[0].upper()}{shown[1:]} is", "higher", "lower", unit)
+    return Words(f"{shown[0].upper()}{shown[1:]} is", "higher", "lower", unit_of_differences(unit))
+
+
+def unit_of_differences(unit: str) -> str:
+    """Give the unit of a difference as written: shares differ by points."""
+    return {"%": "points", "1": ""}.get(unit, unit)
+
+
+def probability(p: float) -> str:
+    """Write a p value: ``p = 0.023``, ``p < 0.001``."""
+    return "p < 0.001" if p < 0.0005 else f"p = {p:.3f}" if p < 0.1 else f"p = {p:.2f}"
 
 
 def sentences(comparison: Comparison) -> tuple[str, ...]:
@@ -136,7 +157,7 @@ def sentence(row: Difference, comparison: Comparison, exploratory: int) -> str:
     reading = _reading(row, words)
     level = f"{100 * comparison.question.level:.0f} % interval"
     trays = _how_many(row, comparison.unit)
-    than = f"{_at(row.treatment)} than {_at(row.control)}"
+    than = f"{at_treatment(row.treatment)} than {at_treatment(row.control)}"
     low, high = reading.low, reading.high
     if low > 0 or high < 0:
         size, direction = (reading.value, words.more) if low > 0 else (-reading.value, words.less)
@@ -186,6 +207,9 @@ def _reading(row: Difference, words: Words) -> _Reading:
         value, low, high, unit = row.difference, row.ci_low, row.ci_high, words.unit
     width = high - low
     decimals = max(0, -math.floor(math.log10(width / 2.0))) if width > 0 else 3
+    largest = max(abs(low), abs(high))
+    if largest > 0:
+        decimals = min(decimals, max(0, _MOST_DIGITS - 1 - math.floor(math.log10(largest))))
     nearest = min(abs(low), abs(high))
     # A bound that is not nought must not be written as nought.
     while nearest > 0 and round(nearest, decimals) == 0 and decimals < 6:
@@ -193,11 +217,14 @@ def _reading(row: Difference, words: Words) -> _Reading:
     return _Reading(value, low, high, unit, decimals)
 
 
-def _at(treatment: str) -> str:
+def at_treatment(treatment: str) -> str:
+    """Name a treatment in a sentence: ``at 60 g``, ``with net``."""
     return f"at {treatment}" if treatment[:1].isdigit() else f"with {treatment}"
 
 
 def _how_many(row: Difference, unit: str) -> str:
+    if unit == "taster":
+        return f"{row.n_treatment} tasters"
     if row.n_treatment == row.n_control:
         return f"{row.n_treatment} {unit}s a side"
     return f"{row.n_treatment} and {row.n_control} {unit}s"
@@ -211,7 +238,7 @@ def _chance(row: Difference, exploratory: int) -> str:
         return ""
     return (
         f" It is one of {exploratory} differences looked at, and among so many chance alone may "
-        f"show such a one (adjusted p = {row.p_adjusted:.2g}): take it as a hint."
+        f"show such a one (adjusted {probability(row.p_adjusted)}): take it as a hint."
     )
 
 
@@ -222,5 +249,5 @@ def _within(row: Difference, words: Words) -> str:
         f"{row.margin:g} %" if row.margin_in_percent else f"{row.margin:g} {words.unit}".strip()
     )
     if row.p_within <= 0.05:
-        return f" The difference is within {margin} either way (p = {row.p_within:.2g})."
+        return f" The difference is within {margin} either way ({probability(row.p_within)})."
     return f" That the difference is within {margin} either way is not shown."

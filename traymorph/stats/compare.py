@@ -37,6 +37,7 @@ _SMALL_TRIAL = 16
 _OUTLYING = 0.05
 """Chance that any replicate of a well-behaved metric is called far from the others."""
 _FEWEST_TO_JUDGE = 4
+_ROUNDING = 1e-12
 _ALL_LEVERAGE = 1.0 - 1e-6
 """A replicate alone in its treatment and block cannot be judged by others."""
 _SHOWN = 6
@@ -228,7 +229,9 @@ class _Metric:
     ) -> Difference:
         row = self._empty(pair, ())
         estimate, half = float(contrasts.estimate[k]), float(together.half_width[k])
-        flags = [] if contrasts.se[k] > 0 else ["no_spread"]
+        # What rounding leaves is no spread.
+        varies = contrasts.se[k] > _ROUNDING * np.abs(self._values).max()
+        flags = [] if varies else ["no_spread"]
         row = replace(
             row,
             difference=estimate,

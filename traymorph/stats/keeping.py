@@ -199,13 +199,15 @@ def _tested(pair: KeptPair, one: Sequence[_Time], other: Sequence[_Time]) -> Kep
         _censored([time.days for time in side], [time.still_good for time in side])
         for side in (one, other)
     )
+    scores = logrank_scores(days, spoiled)
     with np.errstate(divide="ignore", invalid="ignore"):
-        pair = replace(pair, p_logrank=float(logrank(*sides).pvalue))
+        tested = logrank(*sides)
+    pair = replace(pair, sooner=float(scores[: len(one)].sum()), p_logrank=float(tested.pvalue))
     if len(both) > _SMALL_TRIAL:
         return pair
     first = np.arange(len(both)) < len(one)
     block = np.zeros(len(both), dtype=np.intp)
-    swapped = permutation_test(logrank_scores(days, spoiled), first, block)
+    swapped = permutation_test(scores, first, block)
     return replace(pair, p_permutation=swapped.p, smallest_p_permutation=swapped.smallest_p)
 
 
@@ -245,7 +247,7 @@ def looks_of_packs(table: TrayTable, treatment_column: str) -> tuple[Seen, ...]:
              lots[k] if kinds[k] == "pack" and lots[k] else trays[k],
              date.fromisoformat(days[k][:10]), float(values[k]))
         for name, values in table.values.items()
-        if name.startswith("pack_")
+        if name.startswith("pack_") and np.isfinite(values).any()
         for k in rows
         if np.isfinite(values[k])
     )  # fmt: skip

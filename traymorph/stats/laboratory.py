@@ -24,13 +24,19 @@ MOISTURE = "moisture"
 _BASES = ("fresh", "dry")
 
 
+# Names of Regulation (EU) No 1169/2011, Annex XIII, part A, from memory.
+_VITAMINS_AND_MINERALS = (
+    "vitamin", "thiamin", "riboflavin", "niacin", "folic", "folate", "biotin", "pantothenic",
+    "ascorbic", "potassium", "chloride", "calcium", "phosphorus", "magnesium", "iron", "zinc",
+    "copper", "manganese", "fluoride", "selenium", "chromium", "molybdenum", "iodine",
+)  # fmt: skip
 CLAIM_RULES = (
     ClaimRule(
         "EU, 'increased'",
         "Regulation (EC) No 1924/2006, Annex",
         30.0,
-        "only for nutrients other than vitamins and minerals, and only in a product that is a "
-        "source of the nutrient",
+        "only in a product that is a source of the nutrient",
+        _VITAMINS_AND_MINERALS,
     ),
     ClaimRule(
         "China, comparison with a similar food",
@@ -77,6 +83,8 @@ def judge_claim(content: Content, rule: ClaimRule, level: float = 0.05) -> Claim
     missing = []
     if content.basis not in _BASES:
         missing.append("the basis is not stated")
+    if content.analyte.startswith(rule.not_for):
+        missing.append("the rule does not cover vitamins and minerals")
     if content.single:
         missing.append("a single sample a side shows no difference between treatments")
     elif not content.p_adjusted <= level:
@@ -84,6 +92,32 @@ def judge_claim(content: Content, rule: ClaimRule, level: float = 0.05) -> Claim
     if not content.difference_pct >= rule.more_pct:
         missing.append(f"it is not {rule.more_pct:g} % more")
     return Claim(content, rule, ", ".join(missing))
+
+
+def mirrored(content: Content) -> Content:
+    """Say the same difference the other way round: second minus first."""
+    ratios = [
+        100.0 * math.expm1(-math.log1p(pct / 100.0)) if pct > -100.0 else math.nan
+        for pct in (content.difference_pct, content.ci_high_pct, content.ci_low_pct)
+    ]
+    return replace(
+        content,
+        treatment=content.control,
+        control=content.treatment,
+        n_treatment=content.n_control,
+        n_control=content.n_treatment,
+        mean_treatment=content.mean_control,
+        mean_control=content.mean_treatment,
+        difference=-content.difference,
+        ci_low=-content.ci_high,
+        ci_high=-content.ci_low,
+        difference_low=-content.difference_high,
+        difference_high=-content.difference_low,
+        difference_pct=ratios[0],
+        ci_low_pct=ratios[1],
+        ci_high_pct=ratios[2],
+        portions=1.0 / content.portions if content.portions > 0 else math.nan,
+    )
 
 
 @dataclass(frozen=True, slots=True)
@@ -192,6 +226,7 @@ def _contents(findings: Sequence[Finding], control: str | None, level: float) ->
             first.what, first.unit, first.basis, converted=False,
             treatment=treatments[pair[0]], control=treatments[pair[1]],
             n_treatment=len(one), n_control=len(other),
+            composite=not all(sample.name for sample in (*one, *other)),
         )  # fmt: skip
         rows.append(_plain_difference(start, one, other))
     return _with_intervals(rows, groups, pairs, level)
@@ -205,7 +240,7 @@ def _plain_difference(row: Content, one: list[_Sample], other: list[_Sample]) ->
     row = replace(row, mean_treatment=high, mean_control=other_high)
     if not all(sample.known for sample in (*one, *other)):
         return replace(row, difference_low=low - other_high, difference_high=high - other_low)
-    more = 100.0 * (high / other_high - 1.0) if other_high > 0 else math.nan
+    more = 100.0 * (high / other_high - 1.0) if other_high > 0 and row.basis else math.nan
     portions = portions_for_same(more) if math.isfinite(more) and high > 0 else math.nan
     return replace(row, difference=high - other_high, difference_pct=more, portions=portions)
 
@@ -225,7 +260,8 @@ def _with_intervals(
     chosen = tuple(pairs[k] for k in able)
     contrasts = welch_contrasts(values, codes, chosen)
     together = _together(contrasts, chosen, level)
-    positive = bool((values > 0).all())
+    # Portions and per cent of moisture would say nothing.
+    positive = bool((values > 0).all()) and rows[0].basis in _BASES
     logs = welch_contrasts(np.log(values), codes, chosen) if positive else None
     reach = _together(logs, chosen, level) if logs is not None else None
     result = list(rows)

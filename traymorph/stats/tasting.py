@@ -100,15 +100,16 @@ def _scored(
     pairs = many_to_one(len(treatments), 0) if control in treatments else all_pairs(len(treatments))
     tasters = list(dict.fromkeys(taster for taster, _ in both))
     values = np.array(list(both.values()))
-    treatment = np.array([treatments.index(key[1]) for key in both], dtype=np.intp)
-    taster = np.array([tasters.index(key[0]) for key in both], dtype=np.intp)
+    codes = np.array([treatments.index(key[1]) for key in both], dtype=np.intp)
+    people = np.array([tasters.index(key[0]) for key in both], dtype=np.intp)
     empty = [
         Scored(what, treatments[first], treatments[second], len(tasters)) for first, second in pairs
     ]
-    if len(values) - len(treatments) - len(tasters) + 1 < 1 or not _connected(treatment, taster):
+    if len(values) - len(treatments) - len(tasters) + 1 < 1 or not _connected(codes, people):
         return empty
-    contrasts = blocked_contrasts(values, treatment, taster, pairs)
-    if not (contrasts.se > 0).all():
+    contrasts = blocked_contrasts(values, codes, people, pairs)
+    # What rounding leaves is no spread.
+    if not (contrasts.se > 1e-9 * np.abs(values).max()).all():
         return empty
     together = (
         against_control(contrasts, level)
