@@ -112,12 +112,10 @@ class Picture:
         self._lay(window, mask, lit, plant=plant, stem=False, shadow=shadow)
         return self
 
-    def leaf(self, x, y, length, width, angle, colour, *, notch=0.0, lobes=0, plant=True):
-        """An oval blade, with lobes along its rim or a notch at its tip."""
+    def leaf(self, x, y, length, width, angle, colour, *, notch=0.0, plant=True):  # noqa: PLR0913
+        """An oval blade, with or without a notch at its tip."""
         t = np.linspace(0, 2 * np.pi, 240)
-        r = 1 + (0.12 * np.cos(lobes * t) if lobes else 0)
-        if notch:
-            r = r - notch * np.exp(-((np.angle(np.exp(1j * t)) / 0.35) ** 2))
+        r = 1 - notch * np.exp(-((np.angle(np.exp(1j * t)) / 0.35) ** 2))
         px, py = r * np.cos(t) * length / 2, r * np.sin(t) * width / 2
         a = np.radians(angle)
         points = np.stack(
@@ -143,9 +141,10 @@ class Picture:
         self._lay(window, mask, colour, plant=plant, stem=True, shadow=shadow)
         return self
 
-    def seedling(self, x, y, crop, *, length=40.0, angle=0.0, width=1.2, blade=11.0):
+    def seedling(self, x, y, crop, *, length=40.0, angle=0.0):
         """Stem with two stalks and two blades; the cut end at (x, y)."""
         leaf, cut, node = CROPS[crop]
+        width, blade = 1.2, 11.0
         a = np.radians(angle)
         along, side = np.array([np.cos(a), np.sin(a)]), np.array([-np.sin(a), np.cos(a)])
         bend = self.rng.uniform(-4, 4)

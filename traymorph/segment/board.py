@@ -24,7 +24,7 @@ _USUAL_FIELD_MM = 350.0
 _CARD_MARGIN_MM = 1.0
 # Contrast with the board, in the noise, below which a stem's outline is unsure.
 _ALIKE = 12.0
-_ALIKE_SHARE = 0.25
+_ALIKE_SHARE = 0.1
 _BEST_EDGE_PX = 0.15
 
 
@@ -89,13 +89,12 @@ def segment_board(
     covered = cv2.resize(hidden.astype(np.float32), size, interpolation=cv2.INTER_AREA) > 0
     away = depart(reduced, mm * width / size[0], covered)
     found = stands_out(away, mm * width / size[0]) & ~covered & away.on_board
-    told = board_distractors.sort(found, away.seen[1:], away.seen[0], mm * width / size[0])
-    first = cv2.resize(
-        told.plants.astype(np.float32), (width, height), interpolation=cv2.INTER_LINEAR
-    )
-    share = board_outline.refine(first > 0.5, rgb, mm)
-    share[hidden] = 0.0
     contrast = away.contrast()
+    told = board_distractors.sort(
+        found, away.seen[1:], away.seen[0], contrast, mm * width / size[0]
+    )
+    share = board_outline.refine(told.plants, reduced, rgb, mm)
+    share[hidden] = 0.0
     return BoardPlants(
         plant=share,
         doubt=_doubt(share, contrast, told),
@@ -122,8 +121,8 @@ def _doubt(share: Floats, contrast: Floats, told: board_distractors.Sorted) -> F
     faint = 0.5 * np.exp(-contrast / np.float32(_ALIKE)) * told.plants
     faint = np.maximum(faint, np.float32(0.25) * told.others)
     size = (share.shape[1], share.shape[0])
-    faint = cv2.resize(faint.astype(np.float32), size, interpolation=cv2.INTER_LINEAR)
-    return np.asarray(np.clip(np.maximum(faint, np.minimum(share, 1 - share)), 0.0, 0.5))
+    wrong = cv2.resize(faint.astype(np.float32), size, interpolation=cv2.INTER_LINEAR)
+    return np.asarray(np.clip(np.maximum(wrong, np.minimum(share, 1 - share)), 0.0, 0.5))
 
 
 def _edge_u_px(contrast: Floats, plants: Flags) -> float:

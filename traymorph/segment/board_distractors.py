@@ -22,13 +22,15 @@ _LEAST_PLANT_MM2, _LEAST_PART_MM2 = 8.0, 0.5
 # Share of the typical plant's area below which a thing without a stem is no plant.
 _SMALL = 0.3
 _TINY = 0.06
-# Widest gap between a stem's parts, mm, and how much thinner the part may be.
+# Widest gap between a stem's parts, mm.
 _GAP_MM = 1.5
 # Threads finer than this are roots where they are colourless; longer ones count.
 _THREAD_MM, _LEAST_THREAD_MM = 0.6, 2.0
 _COLOURLESS = 9.0
 # Distance of colour, in the blades' spread, from which a thing is no blade.
 _OTHER_COLOUR = 3.5
+# Depths between which a rim lies, mm, and its contrast in that of the inside where things fade.
+_RIM_MM, _FADING = (0.3, 0.9), 0.6
 # Part of the photo's border along which a thing that is cut off by it runs, mm.
 _ALONG_BORDER_MM = 40.0
 
@@ -55,7 +57,7 @@ class Sorted:
 class _Parts:
     """Connected things and their measures; entry 0 is the ground."""
 
-    label: NDArray[np.int32]
+    label: NDArray[Any]
     area: NDArray[np.float64]  # mm2
     blade: NDArray[np.float64]  # mm2 of what is wide
     colour: NDArray[np.float64]  # (n, 2): mean chroma at equal lightness
@@ -63,7 +65,7 @@ class _Parts:
     extent: NDArray[np.float64]  # mm, diagonal of the bounding box
 
 
-def sort(found: Flags, chroma: Floats, light: Floats, mm: float) -> Sorted:
+def sort(found: Flags, chroma: Floats, light: Floats, contrast: Floats, mm: float) -> Sorted:
     """Tell plants from what else stands out.
 
     Parameters
@@ -74,6 +76,8 @@ def sort(found: Flags, chroma: Floats, light: Floats, mm: float) -> Sorted:
         Cr and Cb of the picture, 8-bit codes, 0 = grey.
     light : ndarray of float32, shape (h, w)
         Lightness, 8-bit codes.
+    contrast : ndarray of float32, shape (h, w)
+        How far each pixel stands out.
     mm : float
         Size of a pixel, mm.
 
@@ -83,10 +87,10 @@ def sort(found: Flags, chroma: Floats, light: Floats, mm: float) -> Sorted:
     """
     level = (chroma * (100.0 / (light + 30.0))).astype(np.float32)
     depth = cv2.distanceTransform(found.astype(np.uint8), cv2.DIST_L2, 5) * np.float32(mm)
-    roots = _threads(found, chroma, depth, mm)
+    roots = _threads(found, chroma, mm)
     body = found & ~roots
     parts = _measure(body, level, depth, mm)
-    is_plant = _with_blade(parts, level, depth)
+    is_plant = _with_blade(parts, level, depth) & _sharp(parts, contrast, depth)
     is_plant |= _continued(parts, is_plant, body, mm)
     plants = is_plant[parts.label]
     others = found & ~plants
@@ -96,7 +100,7 @@ def sort(found: Flags, chroma: Floats, light: Floats, mm: float) -> Sorted:
     return Sorted(plants, others, bool(np.any(left & (parts.blade > 0.5 * typical))))
 
 
-def _threads(found: Flags, chroma: Floats, depth: Floats, mm: float) -> Flags:
+def _threads(found: Flags, chroma: Floats, mm: float) -> Flags:
     """Fine colourless threads that end free: roots, hairs."""
     reach = max(round(_THREAD_MM / 2 / mm), 1)
     kernel = cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (2 * reach + 1, 2 * reach + 1))
@@ -109,11 +113,10 @@ def _threads(found: Flags, chroma: Floats, depth: Floats, mm: float) -> Flags:
     area = np.maximum(np.bincount(flat, minlength=count), 1)
     grey = np.hypot(*(np.bincount(flat, c.ravel(), count) / area for c in chroma))
     _, body = cv2.connectedComponents(thick, connectivity=8)
-    touching = np.zeros(count)
     grown = cv2.dilate(label.astype(np.float32), np.ones((3, 3), np.uint8)).astype(np.int32)
     meets = (grown > 0) & (body > 0)
     pairs = np.unique(np.stack([grown[meets], body[meets]]), axis=1)
-    touching += np.bincount(pairs[0], minlength=count)
+    touching = np.bincount(pairs[0], minlength=count)
     root = (span > _LEAST_THREAD_MM) & (grey < _COLOURLESS) & (touching < 2)
     root[0] = False
     return np.asarray(root[label])
@@ -126,7 +129,7 @@ def _measure(found: Flags, level: Floats, depth: Floats, mm: float) -> _Parts:
     flat = label.ravel()
 
     def total(weight: Floats) -> NDArray[np.float64]:
-        return np.bincount(flat, weight.ravel().astype(np.float64), count)
+        return np.asarray(np.bincount(flat, weight.ravel().astype(np.float64), count), np.float64)
 
     pixels = np.maximum(stats[:, cv2.CC_STAT_AREA], 1).astype(np.float64)
     wide = cv2.dilate((depth > _BLADE_MM).astype(np.uint8), _disc(_BLADE_MM / mm)) > 0
@@ -137,8 +140,8 @@ def _measure(found: Flags, level: Floats, depth: Floats, mm: float) -> _Parts:
         area=np.where(np.arange(count) > 0, stats[:, cv2.CC_STAT_AREA] * mm**2, 0.0),
         blade=total(wide & found) * mm**2,
         colour=np.stack([total(c) / pixels for c in level], axis=-1),
-        border=np.bincount(edge, minlength=count) * mm,
-        extent=extent,
+        border=np.asarray(np.bincount(edge, minlength=count) * mm, np.float64),
+        extent=np.asarray(extent, np.float64),
     )
 
 
@@ -167,6 +170,18 @@ def _with_blade(parts: _Parts, level: Floats, depth: Floats) -> Flags:
     stemless = parts.blade > 0.8 * parts.area
     able &= ~(small & (strange | (stemless & (parts.area < _SMALL / 2 * typical))))
     return np.asarray(able & (parts.area > _TINY * typical))
+
+
+def _sharp(parts: _Parts, contrast: Floats, depth: Floats) -> Flags:
+    """Things that stand out at their rim about as far as within; gloss and shade fade."""
+
+    def mean(where: Flags) -> NDArray[np.float64]:
+        label = parts.label[where]
+        total = np.bincount(label, contrast[where].astype(np.float64), len(parts.area))
+        return total / np.maximum(np.bincount(label, minlength=len(parts.area)), 1)
+
+    rim = mean((depth > _RIM_MM[0]) & (depth <= _RIM_MM[1]))
+    return np.asarray(rim > _FADING * mean(depth > _RIM_MM[1]))
 
 
 def _continued(parts: _Parts, plant: Flags, found: Flags, mm: float) -> Flags:

@@ -8,6 +8,7 @@ the same weighted means). Lightness leads where it tells the two apart: phones a
 chroma at half the resolution and smear it.
 """
 
+import math
 from dataclasses import dataclass
 from typing import Any
 
@@ -16,6 +17,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 Floats = NDArray[Any]  # float32; OpenCV's type hints say no more
+Flags = NDArray[np.bool_]
 
 # Half-width of the band in which pixels may be mixed, mm: where the first outline is only known
 # roughly, and once it is found. Radius of the means in both, mm.
@@ -28,7 +30,7 @@ _LIGHT_NOISE, _CHROMA_NOISE = 0.006, 0.012
 # Change of codes with light, relative to both.
 _CODED = np.float32(1 / 2.2)
 # Half-width below which a plant is a rod, mm, and pixels in which that is judged, mm.
-_ROD_MM, _ROD_PX_MM = 1.3, 0.4
+_ROD_MM, _ROD_PX_MM = 1.8, 0.4
 
 
 @dataclass(frozen=True, slots=True)
@@ -51,34 +53,70 @@ class _Trust:
 
 
 # Until the outline is nearly found shadows and the shading of stems mislead lightness most.
-_ROUGH, _FINE = _Trust(0.2, 0.2, 0.15), _Trust(0.1, 0.08, 0.15)
+_ROUGH, _FINE = _Trust(0.2, 0.3, 0.1), _Trust(0.1, 0.1, 0.15)
 
 
-def refine(inside: NDArray[np.bool_], rgb: NDArray[np.uint8], mm_per_px: float) -> Floats:
+def refine(
+    inside: Flags, reduced: NDArray[np.uint8], rgb: NDArray[np.uint8], mm_per_px: float
+) -> Floats:
     """Share of plant per pixel.
 
     Parameters
     ----------
-    inside : ndarray of bool, shape (h, w)
+    inside : ndarray of bool, shape (h', w')
         A first mask, right to about half a millimetre.
+    reduced : ndarray of uint8, shape (h', w', 3)
+        The picture at the scale of that mask.
     rgb : ndarray of uint8, shape (h, w, 3)
-        sRGB-encoded picture.
+        The picture, sRGB-encoded.
     mm_per_px : float
-        Size of a pixel.
+        Size of a pixel of the picture.
 
     Returns
     -------
     ndarray of float32, shape (h, w)
         0..1.
     """
+    height, width = rgb.shape[:2]
+    rough, rod = _rough(inside, reduced, mm_per_px * width / reduced.shape[1])
+    share = cv2.resize(rough, (width, height), interpolation=cv2.INTER_LINEAR)
+    rod = cv2.resize(rod, (width, height), interpolation=cv2.INTER_LINEAR)
+    result = (share > 0.5).astype(np.float32)
+    near = cv2.blur(result, (3, 3))
+    mixed = (near > 0) & (near < 1)
+    margin = math.ceil(_REACH_MM / mm_per_px)
+    for top in range(0, height, _TILE_PX):
+        for left in range(0, width, _TILE_PX):
+            if not mixed[top : top + _TILE_PX, left : left + _TILE_PX].any():
+                continue
+            y, x = max(top - margin, 0), max(left - margin, 0)
+            window = np.s_[y : top + _TILE_PX + margin, x : left + _TILE_PX + margin]
+            fine = _fine(share[window], rod[window], rgb[window], mm_per_px)
+            fine = fine[top - y : top - y + _TILE_PX, left - x : left - x + _TILE_PX]
+            result[top : top + _TILE_PX, left : left + _TILE_PX] = fine
+    return result
+
+
+# Tiles in which outlines are found, and how far round them is looked.
+_TILE_PX = 128
+_REACH_MM = 2.0
+
+
+def _rough(inside: Flags, rgb: NDArray[np.uint8], mm_per_px: float) -> tuple[Floats, Floats]:
+    """First shares at the coarse scale, and where plants are bright rods, 0..1."""
     planes = opponent(rgb)
-    rough = _ROUGH_MM / mm_per_px
+    reach = _ROUGH_MM / mm_per_px
     signed = _distance(inside)
-    share = np.clip(0.5 + signed / np.float32(rough), 0.0, 1.0)
+    share = np.clip(0.5 + signed / np.float32(reach), 0.0, 1.0)
     for _ in range(_ROUNDS):
         plant, board = _sides(planes, share, _ROUGH_BESIDE_MM / mm_per_px)
-        share = np.where(np.abs(signed) < rough, _share(planes, plant, board, _ROUGH), share)
-    rod = _rods(share > 0.5, mm_per_px) * (plant[0] > board[0])
+        share = np.where(np.abs(signed) < reach, _share(planes, plant, board, _ROUGH), share)
+    return share, _rods(share > 0.5, mm_per_px) * (plant[0] > board[0])
+
+
+def _fine(share: Floats, rod: Floats, rgb: NDArray[np.uint8], mm_per_px: float) -> Floats:
+    """Shares at the fine scale."""
+    planes = opponent(rgb)
     planes[0] += rod * (cv2.cvtColor(rgb, cv2.COLOR_RGB2GRAY) / np.float32(255) - planes[0])
     for _ in range(_ROUNDS):
         signed = _distance(share > 0.5)
@@ -89,7 +127,7 @@ def refine(inside: NDArray[np.bool_], rgb: NDArray[np.uint8], mm_per_px: float) 
     return np.asarray(share, np.float32)
 
 
-def _distance(inside: NDArray[np.bool_]) -> Floats:
+def _distance(inside: Flags) -> Floats:
     """Distance from the outline, pixels; positive inside."""
     mask = inside.astype(np.uint8)
     within = cv2.distanceTransform(mask, cv2.DIST_L2, 3)
@@ -97,7 +135,7 @@ def _distance(inside: NDArray[np.bool_]) -> Floats:
     return np.asarray(within - beyond)
 
 
-def _rods(inside: NDArray[np.bool_], mm_per_px: float) -> Floats:
+def _rods(inside: Flags, mm_per_px: float) -> Floats:
     """Where plants are stems rather than blades, 0..1.
 
     A rod darkens towards its sides, and a bright one on a dark board so much that light alone
@@ -109,7 +147,7 @@ def _rods(inside: NDArray[np.bool_], mm_per_px: float) -> Floats:
     small = (cv2.resize(inside.astype(np.float32), size, interpolation=cv2.INTER_AREA) > 0.5) * 1
     reach = max(round(_ROD_MM / (mm_per_px * factor)), 1)
     disc = cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (2 * reach + 1, 2 * reach + 1))
-    kernel = cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (2 * reach + 3, 2 * reach + 3))
+    kernel = cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (2 * reach + 5, 2 * reach + 5))
     blade = cv2.dilate(cv2.erode(small.astype(np.uint8), disc), kernel)
     soft = cv2.GaussianBlur(1 - blade.astype(np.float32), (0, 0), 1.0)
     return np.asarray(cv2.resize(soft, (width, height), interpolation=cv2.INTER_LINEAR))

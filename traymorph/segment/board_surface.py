@@ -36,7 +36,8 @@ _ROUNDS = ((25.0, 24.0, 10.0), (12.0, 12.0, 6.0), (8.0, 8.0, 5.0))
 _FOOT = 8.0
 # Least noise believed, codes: lightness, chroma.
 _LEAST_NOISE = (1.2, 0.7)
-_NOISE_MM = 8.0
+# Differences (codes: lightness, chroma) that count as noise however clean the photo is.
+_UNSEEN = (2.0, 1.2)
 # What is no board but wider than this reaches under no plant: bench, wall, a hand, mm.
 _WIDE_MM = 30.0
 # Share of board light below which nothing is taken for its shade.
@@ -78,7 +79,8 @@ class Departure:
 
     def contrast(self) -> Floats:
         """How far each pixel stands out from the board, in the noise, shape (h, w)."""
-        light, chroma = self.light / self.noise[0], self.chroma / self.noise[1]
+        light = self.light / max(self.noise[0], _UNSEEN[0])
+        chroma = self.chroma / max(self.noise[1], _UNSEEN[1])
         return np.asarray(np.sqrt(light**2 + chroma[0] ** 2 + chroma[1] ** 2))
 
 
@@ -155,7 +157,7 @@ def _dilated(mask: Flags, reach: int) -> Flags:
 
 
 def _seed(coarse: list[Floats], hidden: Flags, mm: float) -> Flags:
-    """The smooth region that lies round the card, or the largest where no card is."""
+    """Find the smooth region that lies round the card, or the largest where no card is."""
     kernel = np.ones((3, 3), np.uint8)
     steps = [cv2.morphologyEx(p, cv2.MORPH_GRADIENT, kernel) for p in coarse]
     step = np.maximum(steps[0], _CHROMA_STEP * np.maximum(steps[1], steps[2]))
@@ -171,9 +173,7 @@ def _seed(coarse: list[Floats], hidden: Flags, mm: float) -> Flags:
         ring &= ~_dilated(hidden, math.ceil(_RING_MM[0] / mm))
         near = np.bincount(label[ring], minlength=count).astype(np.float64)
         near[0] = 0.0
-    best = int(np.argmax(near if near.max() > 0.2 * near.size else area)) if count > 1 else 0
-    if near.max(initial=0.0) > 0:
-        best = int(np.argmax(near))
+    best = int(np.argmax(near if near.any() else area))
     visible = float(np.count_nonzero(~hidden))
     enough = max(_LEAST_SMOOTH_SHARE * visible, _LEAST_BOARD_CM2 * 100 / mm**2)
     if best == 0 or area.max() < 0.02 * visible or area[best] < min(enough, 0.5 * visible):
@@ -188,7 +188,7 @@ def _seed(coarse: list[Floats], hidden: Flags, mm: float) -> Flags:
 def _fit(
     coarse: list[Floats], start: Flags, visible: Flags, mm: float
 ) -> tuple[list[Floats], Flags]:
-    """The board's colour everywhere, and where the picture shows just that."""
+    """Fit the board's colour everywhere, and tell where just that is seen."""
     match = start
     surface = coarse
     for reach_mm, light_limit, chroma_limit in _ROUNDS:
@@ -219,7 +219,7 @@ def _smooth_surface(plane: Floats, where: Flags, reach: float) -> Floats:
     weight = where.astype(np.float32)
     total = cv2.GaussianBlur((plane - trend) * weight, (0, 0), reach)
     near = cv2.GaussianBlur(weight, (0, 0), reach)
-    return trend + total / (near + np.float32(0.02))
+    return np.asarray(trend + total / (near + np.float32(0.02)))
 
 
 def _difference(seen: list[Floats], board: list[Floats]) -> tuple[Floats, Floats]:
