@@ -119,7 +119,8 @@ def _plants(piece: Silhouette, lab: Floats, board: _Board) -> list[CutPlant]:
     if board.typical is not None:
         feet = feet_of(piece, board.typical, at_skeleton(odds, piece.skeleton))
     if board.typical is None or not feet:
-        return [_plain(piece, (*flags, "stem_unclear"))]
+        many = board.typical is not None and piece.area > _MOST_SHARE * board.typical.area
+        return [_plain(piece, (*flags, "plants_touch" if many else "stem_unclear"))]
     if board.colours is not None:
         odds = leaf_odds(lab, colours_of_plant(piece, feet[0], lab, board.colours))
     half_width = float(np.median([foot.half_width for foot in feet]))
