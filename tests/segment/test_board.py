@@ -113,7 +113,7 @@ def drop(picture):
 
 def gloss(picture):
     y, x = np.ogrid[: picture.plant.shape[0], : picture.plant.shape[1]]
-    away = ((x / picture.per_mm - 48) / 10) ** 2 + ((y / picture.per_mm - 40) / 7) ** 2
+    away = ((x / picture.per_mm - 50) / 5) ** 2 + ((y / picture.per_mm - 41) / 2.5) ** 2
     light = 0.12 * np.exp(-away)[..., None] * (picture.plant == 0)[..., None]
     picture.colour = (picture.colour + light).astype(np.float32)
     return picture

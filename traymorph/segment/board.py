@@ -24,7 +24,7 @@ _USUAL_FIELD_MM = 350.0
 _CARD_MARGIN_MM = 1.0
 # Contrast with the board, in the noise, below which a stem's outline is unsure.
 _ALIKE = 12.0
-_ALIKE_SHARE = 0.1
+_ALIKE_SHARE = 0.15
 _BEST_EDGE_PX = 0.15
 
 

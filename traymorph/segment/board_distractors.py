@@ -30,7 +30,7 @@ _COLOURLESS = 9.0
 # Distance of colour, in the blades' spread, from which a thing is no blade.
 _OTHER_COLOUR = 3.5
 # Depths between which a rim lies, mm, and its contrast in that of the inside where things fade.
-_RIM_MM, _FADING = (0.3, 0.9), 0.6
+_RIM_MM, _FADING = (0.3, 0.9), 0.4
 # Part of the photo's border along which a thing that is cut off by it runs, mm.
 _ALONG_BORDER_MM = 40.0
 

@@ -32,6 +32,8 @@ _MAYBE_SHADED, _SURE_SHADED, _SURE_SHADED_SEEN = 9.0, 14.0, 5.0
 _NEAR_MM, _FAR_MM, _FAR_WEIGHT, _SOME = 1.5, 12.0, 0.05, 0.03
 # Direction (Cr, Cb) in which light from the sky tints shade; no plant is of that hue.
 _SKY = (-0.65, 0.76)
+# Holes of a blade that are filled: largest, mm2, and lightest, as a share of the board.
+_HOLE_MM2, _HOLE_LIGHT = 6.0, 0.7
 # Chroma is compared at equal lightness from so many codes on: below, noise decides.
 _FOOT = 10.0
 
@@ -69,7 +71,8 @@ def stands_out(away: Departure, mm: float) -> Flags:
     maybe &= ~shade | (shaded > _MAYBE_SHADED)
     sure |= shade & (shaded > _SURE_SHADED) & (amount > max(least, _SURE_SHADED_SEEN))
     maybe |= light > max(_MAYBE_BRIGHT[0] * light_noise, _MAYBE_BRIGHT[1])
-    return _joined(maybe | sure, sure)
+    found = _joined(maybe | sure, sure)
+    return found | _dark_holes(found, seen / np.maximum(away.board, 1.0), mm)
 
 
 def _shaded_plant(level: Floats, sure: Flags, mm: float) -> Floats:
@@ -103,6 +106,19 @@ def _around(plane: Floats, radius: float) -> Floats:
     small = cv2.resize(plane, size, interpolation=cv2.INTER_AREA)
     small = cv2.GaussianBlur(small, (0, 0), radius / factor)
     return np.asarray(cv2.resize(small, plane.shape[1::-1], interpolation=cv2.INTER_LINEAR))
+
+
+def _dark_holes(found: Flags, lit: Floats, mm: float) -> Flags:
+    """Small holes in plants that are too dark to show the board: dull places of a blade."""
+    count, label, stats, _ = cv2.connectedComponentsWithStats(
+        (~found).astype(np.uint8), connectivity=4
+    )
+    light = np.bincount(label.ravel(), lit.ravel(), count) / np.maximum(
+        stats[:, cv2.CC_STAT_AREA], 1
+    )
+    dull = (stats[:, cv2.CC_STAT_AREA] * mm**2 < _HOLE_MM2) & (light < _HOLE_LIGHT)
+    dull[0] = False
+    return np.asarray(dull[label])
 
 
 def _joined(mask: Flags, sure: Flags) -> Flags:
