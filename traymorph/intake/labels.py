@@ -49,7 +49,7 @@ def read_labels(photo: Photo) -> tuple[Label, ...]:
     """
     grey = np.ascontiguousarray(cv2.cvtColor(photo.rgb, cv2.COLOR_RGB2GRAY))
     found = zxingcpp.read_barcodes(
-        grey, formats=zxingcpp.BarcodeFormat.QRCode, try_invert=False, try_downscale=True
+        grey, formats=zxingcpp.BarcodeFormats(zxingcpp.BarcodeFormat.QRCode), try_invert=False
     )
     labels = []
     for code in found:
