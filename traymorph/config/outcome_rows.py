@@ -344,12 +344,12 @@ def _in_one_unit(findings: Sequence[Finding]) -> tuple[Finding, ...]:
     units: dict[str, str] = {}
     result = []
     for one in findings:
-        if one.unit in GRAMS:
-            result.append(dataclasses.replace(one, unit="g"))
-        elif one.kind is Kind.LABORATORY:
-            unit = units.setdefault(one.what, one.unit)
-            value = one.value if unit == one.unit else one.value * PARTS[one.unit] / PARTS[unit]
-            result.append(dataclasses.replace(one, unit=unit, value=value))
-        else:
+        unit = units.setdefault(one.what, one.unit) if one.kind is Kind.LABORATORY else one.unit
+        unit = "g" if unit in GRAMS else unit
+        if unit == one.unit:
             result.append(one)
+            continue
+        # Weights were turned into g when they were read.
+        factor = PARTS[one.unit] / PARTS[unit] if one.unit in PARTS else 1.0
+        result.append(dataclasses.replace(one, unit=unit, value=one.value * factor))
     return tuple(result)

@@ -35,7 +35,8 @@ class TrayTable:
 
     def text(self, column: str) -> tuple[str, ...]:
         """Cells of a text column; all empty where the table has no such column."""
-        return self.columns.get(column, ("",) * len(self))
+        cells = self.columns.get(column)
+        return ("",) * len(self) if cells is None else cells
 
 
 @dataclass(frozen=True, slots=True)

@@ -281,8 +281,10 @@ def _means(numbers: np.ndarray, replicates: Replicates) -> list[float]:
 
 def _cell(table: TrayTable, column: str, rows: np.ndarray) -> str:
     """Give the common cell of a replicate's rows; of dates and differing cells the last."""
-    cells = table.text(column)
-    return max(cells[int(row)] for row in rows)
+    cells = table.columns.get(column)
+    if cells is None:
+        return ""
+    return cells[rows[0]] if len(rows) == 1 else max(cells[row] for row in rows)
 
 
 def _list(names: list[str]) -> str:
