@@ -12,6 +12,7 @@ from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.ndimage import gaussian_filter1d
 
 from traymorph.cut_plants.centre_line import MiddleLine, distances, middle_line, resample
 from traymorph.cut_plants.parting import Parting, local_thickness
@@ -36,7 +37,7 @@ _SUDDEN_WIDTHS = 0.6
 """Length within which a stem gives way to a stalk, in stem widths; a taper takes longer."""
 _BEFORE_WIDTHS = (0.4, 2.5)
 """Where, in stem widths below a place, the stem's own width is taken."""
-_FORK_WIDTHS, _BLADE_WIDTHS = 6.0, 9.0
+_FORK_WIDTHS, _BLADE_WIDTHS = 3.5, 9.0
 """How far below a fork, or a blade, the stem's end is looked for, in stem widths."""
 _AGAIN_WIDTHS = 1.5
 """A silhouette that is as wide as before over this length was only notched."""
@@ -46,6 +47,10 @@ _COVERED = 1.35
 """Local thickness over the stem's half width from which a leaf lies over or under the stem."""
 _INSIDE_WIDTHS = 0.25
 """How far inside their outline such leaves are attached, in stem widths."""
+_LOWEST_NODE = 0.4
+"""Share of the way from the cut to a fork or blade below which no node lies."""
+_SMOOTH_WIDTHS = 0.15
+"""Width of the smoothing of a width profile, in stem widths; a ragged outline is no step."""
 _PLACE_CELLS = 0.5
 _BENT_FROM = 10
 """Points from which a stalk is continued as a parabola."""
@@ -138,7 +143,10 @@ def narrowing(found: MiddleLine, half_width: float, *, forked: bool) -> float | 
         return None
     width = _own_width(places, widths, half_width)
     reach = _FORK_WIDTHS if forked else _BLADE_WIDTHS
-    first = max(_BEFORE_WIDTHS[1] * width, places[-1] - reach * width)
+    first = max(
+        _BEFORE_WIDTHS[1] * width, places[-1] - reach * width, _LOWEST_NODE * float(places[-1])
+    )
+    widths = gaussian_filter1d(widths, _SMOOTH_WIDTHS * width / _PLACE_CELLS)
     for i in np.flatnonzero(places >= first):
         before = _width_before(places, widths, float(places[i]), width)
         if widths[i] >= _NARROWED * before:
