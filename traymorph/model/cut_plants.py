@@ -58,8 +58,8 @@ class CutPlant:
     blades : tuple of Blade
         Its blades.
     flags : tuple of str
-        What qualifies the plant, those of its blades included; ``plants_touch``, ``plant_cut_off`` and ``heap`` keep it out of
-        the tray's means.
+        What qualifies the plant, those of its blades included; ``plants_touch``,
+        ``plant_cut_off`` and ``heap`` keep it out of the tray's means.
     ends_u_cells : float
         Standard uncertainty of where cut and node lie along the stem, together, cells.
     """
