@@ -189,7 +189,7 @@ class _Metric:
 
     def _analysed(self, values: Floats, pairs: Pairs) -> tuple[Contrasts, Together] | None:
         contrasts = (
-            welch_contrasts(values, self._treatment, pairs)
+            welch_contrasts(values, self._treatment, pairs, cautious=True)
             if self._block is None
             else self._within_blocks(values, self._block, pairs)
         )
