@@ -105,6 +105,10 @@ class _RowReader:
         if not what or not unit:
             return None
         kind = _kind(what, unit, basis, row.get("taster"))
+        needed = _wrong_unit(kind, what, unit)
+        if needed:
+            self._cells.note(row, "unit", f"is no unit of {what}", f"Its unit is {needed}")
+            return None
         below, value = self._value(row, kind, what, unit)
         event, n = self._event(row, kind), self._n(row, kind, value)
         against = self._against(row, kind)
@@ -260,7 +264,6 @@ def _kind(what: str, unit: str, basis: str, taster: str) -> Kind:
 def _check_value(kind: Kind, what: str, unit: str, value: float) -> None:
     """Refuse values that cannot be meant."""
     counted = kind in {Kind.TRIANGLE, Kind.PAIRED}
-    needed = _wrong_unit(kind, what, unit)
     faults = (
         (not 0 <= value < math.inf, "cannot be less than zero or endless", "Correct it"),
         (value == 0 and what == "seed_weight", "must be more than zero", "Weigh the seed"),
@@ -268,7 +271,6 @@ def _check_value(kind: Kind, what: str, unit: str, value: float) -> None:
         (unit == "%" and value > 100, "is more than 100 %", "Check value and unit"),
         (unit == "days" and value > _MOST_DAYS, "is more than a year", "Give days, not a date"),
         (counted and value % 1 != 0, "is not a whole number", "Write how many people it was"),
-        (bool(needed), f"cannot be in {unit}", f"Its unit is {needed}"),
     )
     for wrong, said, advice in faults:
         if wrong:
