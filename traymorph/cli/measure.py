@@ -58,9 +58,12 @@ def command(
             "--masks is for a trial folder; for a loose photo call traymorph.mask_photo in Python."
         )
         raise click.UsageError(msg)
-    from traymorph.pipeline.run import measure_folder, measure_photos
+    from traymorph.pipeline.run import Watching, measure_folder, measure_photos
 
-    with progress_line() as progress:
+    with (
+        progress_line("Reading labels", "photos looked at for labels") as reading,
+        progress_line() as progress,
+    ):
         if folder is not None:
             report = measure_folder(
                 folder,
@@ -68,7 +71,7 @@ def command(
                 ledger_location=ledger,
                 workers=workers,
                 with_masks=masks,
-                progress=progress,
+                watching=Watching(labels=reading, trays=progress),
             )
         else:
             report = measure_photos(

@@ -52,6 +52,8 @@ class TrayJob:
         Folders to write to; None = do not write.
     registered : tuple of RegisteredCard
         Colours of the print that stands in the photos; none where it is not registered.
+    heed_labels : bool
+        A photo with the label of another tray is refused.
     """
 
     sample: Sample
@@ -60,6 +62,7 @@ class TrayJob:
     overlays: Path | None
     masks: Path | None
     registered: tuple[RegisteredCard, ...] = ()
+    heed_labels: bool = True
 
     def fingerprint(self) -> str:
         """Hash of everything that the tray's numbers depend on, photo bytes included.
@@ -148,6 +151,7 @@ def plan_jobs(
     overlays: Path | None,
     masks: Path | None,
     cards: Mapping[str, tuple[RegisteredCard, ...]] | None = None,
+    heed_labels: bool = True,
 ) -> tuple[list[TrayJob], list[Failure]]:
     """Attribute photos to trays.
 
@@ -161,6 +165,9 @@ def plan_jobs(
         Folders to write pictures to; None = do not write.
     cards : mapping of str to tuple of RegisteredCard, or None
         Registered colours of the cards in each tray's photos.
+    heed_labels : bool
+        Photos with the label of another tray are refused; loose photos are samples of their own,
+        whatever labels they show.
 
     Returns
     -------
@@ -177,8 +184,8 @@ def plan_jobs(
         name = _name(entry.path, trial.folder)
         if entry.tray_id is None:
             message = (
-                f"{name}: nothing says which tray it shows. Put it into a sub-folder "
-                "of photos/ named by the tray, or list it in photos.csv."
+                f"{name}: nothing says which tray it shows, and no tray label can be read in it. "
+                "Put it into a sub-folder of photos/ named by the tray, or list it in photos.csv."
             )
             failures.append(Failure("", name, message, ExitCode.PHOTO))
         else:
@@ -189,7 +196,7 @@ def plan_jobs(
         if photos:
             registered = (cards or {}).get(sample.tray_id, ())
             jobs.append(
-                TrayJob(sample, tuple(photos), settings, overlays, masks, registered=registered)
+                TrayJob(sample, tuple(photos), settings, overlays, masks, registered, heed_labels)
             )
         else:
             message = (

@@ -21,6 +21,7 @@ from traymorph.model.results import (
     TrayResult,
     TrayRow,
 )
+from traymorph.pipeline.attribution import refuse_other_labels
 from traymorph.pipeline.board import measure_board_photo
 from traymorph.pipeline.combine import combine_photos, group_by_day
 from traymorph.pipeline.jobs import JobPhoto, TrayJob
@@ -81,6 +82,8 @@ class _TrayWork:
                 bar_mm = self._job.settings.card.printed_bar_mm
                 photo = see(wanted.entry, bar_mm, self._job.registered)
                 _refuse_part(wanted, photo)
+                if self._job.heed_labels:
+                    refuse_other_labels(photo, self._job.sample.tray_id)
             except TraymorphError as err:
                 self._fail(wanted, str(wanted.entry.view or ""), err)
             else:

@@ -13,6 +13,7 @@ from traymorph.config.settings import Settings, read_settings
 from traymorph.errors import ExitCode, StoreError
 from traymorph.model.results import Failure, PhotoCheck, PlantRow, TrayResult
 from traymorph.model.trial import TraySize
+from traymorph.pipeline.attribution import attribute_by_labels
 from traymorph.pipeline.calibrate import cards_of_samples, read_colours
 from traymorph.pipeline.executors import choose_executor
 from traymorph.pipeline.jobs import TrayJob, plan_jobs
@@ -21,6 +22,29 @@ from traymorph.store.csvfiles import write_photo_checks, write_plants, write_tra
 from traymorph.store.ledger import Ledger, open_ledger
 
 Progress = Callable[[int, int], None]
+
+
+def _to_nobody(_done: int, _all: int) -> None:
+    """Tell nobody."""
+
+
+@dataclass(frozen=True, slots=True)
+class Watching:
+    """Who is told how far the work is.
+
+    Parameters
+    ----------
+    labels : callable
+        Told (photos looked at for labels, photos in all) before any tray is measured.
+    trays : callable
+        Told (trays done, trays in all) after each tray.
+    """
+
+    labels: Progress = _to_nobody
+    trays: Progress = _to_nobody
+
+
+_UNWATCHED = Watching()
 
 
 @dataclass(frozen=True, slots=True)
@@ -80,7 +104,7 @@ def measure_folder(
     ledger_location: str | None = None,
     workers: int = 1,
     with_masks: bool = False,
-    progress: Progress = lambda _done, _all: None,
+    watching: Watching = _UNWATCHED,
 ) -> RunReport:
     """Measure every tray of a trial folder.
 
@@ -96,8 +120,8 @@ def measure_folder(
         Processes to use.
     with_masks : bool
         Write class masks too.
-    progress : callable
-        Told (trays done, trays in all) after each tray.
+    watching : Watching
+        Who is told how far the work is.
 
     Raises
     ------
@@ -107,7 +131,12 @@ def measure_folder(
         The ledger cannot be used.
     """
     settings = read_settings(folder)
-    trial = read_trial(folder, settings)
+    trial, unattributed = attribute_by_labels(
+        read_trial(folder, settings),
+        settings.tray_size(),
+        workers=workers,
+        progress=watching.labels,
+    )
     cards = cards_of_samples(read_colours(folder), trial.samples)
     target = out or folder / "results"
     _make_room(target)
@@ -119,10 +148,14 @@ def measure_folder(
         cards=cards,
     )
     with open_ledger(ledger_location or folder / "traymorph.sqlite", folder) as ledger:
-        results, reused = _run_jobs(jobs, ledger, workers, progress)
+        results, reused = _run_jobs(jobs, ledger, workers, watching.trays)
     report = RunReport(
         results=tuple(results),
-        failures=(*failures, *(f for result in results for f in result.failures)),
+        failures=(
+            *unattributed,
+            *failures,
+            *(f for result in results for f in result.failures),
+        ),
         list_columns=trial.list_columns,
         reused=reused,
         out=target,
@@ -137,7 +170,7 @@ def measure_photos(
     size: TraySize,
     out: Path | None = None,
     workers: int = 1,
-    progress: Progress = lambda _done, _all: None,
+    progress: Progress = _to_nobody,
 ) -> RunReport:
     """Measure loose photos, each a sample named by its file; nothing is kept without ``out``.
 
@@ -153,7 +186,11 @@ def measure_photos(
     settings = Settings()
     trial = loose_trial(photos, size)
     jobs, failures = plan_jobs(
-        trial, settings, overlays=out / "overlays" if out else None, masks=None
+        trial,
+        settings,
+        overlays=out / "overlays" if out else None,
+        masks=None,
+        heed_labels=False,
     )
     if out:
         _make_room(out)
