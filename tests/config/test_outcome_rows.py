@@ -1,7 +1,9 @@
 """outcomes.csv for a comparison: what is understood, and every cell that cannot be meant."""
 
 import math
+import re
 from datetime import date
+from pathlib import Path
 
 import pytest
 
@@ -52,6 +54,8 @@ ANALYSED = {"treatment": "60 g", "what": "vitamin_c", "value": "61", "unit": "mg
             "basis": "fresh"}  # fmt: skip
 KEPT = {"tray_id": "P1", "what": "days_kept", "value": "9", "unit": "days", "storage_c": "4",
         "event": "spoiled"}  # fmt: skip
+SCORED = {"tray_id": "A", "what": "keeping_score", "value": "7", "unit": "points",
+          "on_date": "2026-11-20"}  # fmt: skip
 TASTED = {"treatment": "60 g", "what": "triangle_correct", "value": "9", "unit": "1", "n": "12",
           "against": "120 g"}  # fmt: skip
 
@@ -110,7 +114,7 @@ def test_each_kind_is_told_from_name_unit_and_basis(tmp_path):
         {"batch": "2", "what": "protein", "value": "3", "unit": "%", "basis": "fresh"},
         {"tray_id": "A", "what": "germination", "value": "91", "unit": "%"},
         KEPT,
-        {"tray_id": "A", "what": "keeping_score", "value": "7", "unit": "points"},
+        SCORED,
         TASTED,
         {**TASTED, "what": "paired_preferred"},
         {"treatment": "60 g", "what": "crispness", "value": "7", "unit": "points",
@@ -178,6 +182,8 @@ BAD = [
     ({**KEPT, "storage_c": "39"}, ["storage_c", "If degrees Fahrenheit were meant, write 3.9"]),
     ({**KEPT, "storage_c": "-20"}, ["storage_c", "Give degrees Celsius"]),
     ({**KEPT, "storage_c": "cold"}, ["storage_c", "plain number"]),
+    ({**SCORED, "on_date": ""}, ["on_date", "is empty", "which day"]),
+    ({**SCORED, "tray_id": "", "treatment": "60 g"}, ["whole treatment", "Name the tray"]),
     ({**TASTED, "n": ""}, ["n", "is empty", "how many people"]),
     ({**TASTED, "value": "13"}, ["value", "more than the 12 tests"]),
     ({**TASTED, "value": "8.5"}, ["value", "whole number"]),
@@ -211,6 +217,22 @@ def test_two_bases_of_one_analyte_contradict(tmp_path):
     rows = [ANALYSED, {**ANALYSED, "treatment": "120 g", "basis": "dry"}]
     with pytest.raises(ListError, match=r"line 3, basis = \"dry\": differs from fresh in line 2"):
         _read(tmp_path, _text(*rows))
+
+
+def test_a_mixture_and_its_parts_contradict(tmp_path):
+    rows = [ANALYSED, {**ANALYSED, "treatment": "", "lot": "L1"}]
+    with pytest.raises(ListError, match=r"line 3, lot = \"L1\": vitamin_c .* line 2.*overlap"):
+        _read(tmp_path, _text(*rows))
+
+
+def test_the_example_of_the_commands_page_is_a_list(tmp_path):
+    page = (Path(__file__).parents[2] / "docs" / "commands.md").read_text(encoding="utf-8")
+    (example,) = re.findall(r"^```\n(tray_id,lot,treatment,what.*?)^```$", page, re.M | re.S)
+    samples = [
+        _sample("T01", "60 g"), _sample("T02", "120 g"), _sample("T03", "60 g", lot="L7"),
+        _sample("P01", "60 g", kind="pack"), _sample("P02", "120 g", kind="pack"),
+    ]  # fmt: skip
+    assert {one.kind for one in _read(tmp_path, example, samples)} == set(Kind)
 
 
 def test_units_of_one_outcome_that_cannot_be_converted_contradict(tmp_path):

@@ -143,6 +143,12 @@ def test_few_packs_say_what_they_could_have_shown():
     assert "is not compared" in _keeping(pairs=[nothing])[0]
 
 
+def test_families_are_named_where_several_p_values_stand():
+    assert "Laboratory family: 2 differences, adjusted together (Holm)." in _analysed(IRON, IRON)
+    assert not any("family" in one for one in _analysed(IRON))
+    assert "Keeping family: 2 differences, adjusted together (Holm)." in _keeping(pairs=[PAIR] * 2)
+
+
 def test_change_per_day():
     row = Fading("keeping_score", "points", "30 g", "15 g", 5, 5, -0.45, -0.65, 0.2, 0.1, 0.3,
                  0.001, 0.001)  # fmt: skip

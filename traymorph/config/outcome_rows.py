@@ -245,6 +245,15 @@ class _RowReader:
         elif one.kind is Kind.LABORATORY and not one.basis and one.what != MOISTURE:
             advice = "Write fresh or dry, as the laboratory's report says"
             self._cells.note(row, "basis", "is empty", advice)
+        elif one.kind is Kind.KEEPING_SCORE:
+            self._check_score(row, one)
+
+    def _check_score(self, row: Row, one: Finding) -> None:
+        if one.on_date is None:
+            self._cells.note(row, "on_date", "is empty", "Say on which day it was scored")
+        if not one.subject.replicate:
+            what = "is of a whole treatment, which cannot be followed over days"
+            self._cells.note(row, "treatment", what, "Name the tray, pack or lot that was scored")
 
 
 def _kind(what: str, unit: str, basis: str, taster: str) -> Kind:
@@ -293,7 +302,7 @@ def _wrong_unit(kind: Kind, what: str, unit: str) -> str:
 
 
 def _contradictions(table: Table, findings: Sequence[Finding]) -> list[Problem]:
-    return [*_mixed(table, findings), *_repeated(table, findings)]
+    return [*_mixed(table, findings), *_parts(table, findings), *_repeated(table, findings)]
 
 
 def _mixed(table: Table, findings: Sequence[Finding]) -> list[Problem]:
@@ -310,6 +319,22 @@ def _mixed(table: Table, findings: Sequence[Finding]) -> list[Problem]:
             what = f"differs from {earlier.unit} in line {earlier.line}"
             advice = f"Give {one.what} in one unit"
             problems.append(_at(table, one.line, what, advice, ("unit", one.unit)))
+    return problems
+
+
+def _parts(table: Table, findings: Sequence[Finding]) -> list[Problem]:
+    """Find a treatment whose samples are of lots and of what was mixed from them."""
+    problems = []
+    first: dict[tuple[str, str], Finding] = {}
+    for one in findings:
+        if one.kind is Kind.LABORATORY and one.subject.treatment:
+            earlier = first.setdefault((one.what, one.subject.treatment), one)
+            level = earlier.subject.level
+            if one.subject.level != level:
+                what = f"{one.what} of this treatment stands by {level} in line {earlier.line}"
+                advice = "Give all its samples by one of them; a mixture and its parts overlap"
+                held = (one.subject.level, one.subject.name)
+                problems.append(_at(table, one.line, what, advice, held))
     return problems
 
 

@@ -49,6 +49,7 @@ from traymorph.store.outcome_files import write_findings
 
 LOTS, LABORATORY, KEEPING, TASTING = "Lots weighed together", "Laboratory", "Keeping", "Tasting"
 GOING = "How metrics go with outcomes"
+LEFT_OUT = "Outcomes left out"
 FORETOLD = "Weight foretold from the photos"
 _FORETOLD_OUTCOME = "fresh_weight"
 
@@ -202,6 +203,10 @@ def report_outcomes(
     report, sections[KEEPING] = _keeping(report, outcomes, question, table)
     report, sections[TASTING] = _tasting(report, outcomes, question)
     report, further = _metrics_with(report, table, question, *names)
+    unknown = sum(not one.subject.treatment for one in outcomes.findings)
+    if unknown:
+        what = f"{unknown} rows of {OUTCOMES_FILE} are about trays without a treatment; left out."
+        sections[LEFT_OUT] = (what,)
     shown = {title: said for title, said in (sections | further).items() if said}
     return replace(report, sections=shown)
 
@@ -217,7 +222,9 @@ def _lots(
         comparison = compare_treatments(lots, asked, list(lots.values))
     except DesignError as err:
         return None, (f"Not compared: {err.message}",)
-    return comparison, (*sentences(comparison), *comparison.warnings)
+    compared = sum(np.isfinite(row.p) for row in comparison.differences)
+    said = (*sentences(comparison), *words.family(LOTS, compared), *comparison.warnings)
+    return comparison, said
 
 
 def asked_of(question: Question, table: TrayTable) -> Question:

@@ -44,6 +44,13 @@ GOING_CAUTION = (
 )
 
 
+def family(name: str, compared: int) -> tuple[str, ...]:
+    """Say what p values are adjusted for, where there are any."""
+    if compared < 2:
+        return ()
+    return (f"{name} family: {compared} differences, adjusted together (Holm).",)
+
+
 def laboratory_sentences(
     contents: Sequence[Content], claims: Sequence[Claim], level: float
 ) -> tuple[str, ...]:
@@ -56,7 +63,7 @@ def laboratory_sentences(
         said.extend(_converted(other) for other in contents if _same_converted(row, other))
         said.extend(_claims([claim for claim in claims if claim.content.analyte == row.analyte
                              and _same_pair(claim.content, row)]))  # fmt: skip
-    return (*said, CLAIMS_CAUTION)
+    return (*said, *family("Laboratory", compared), CLAIMS_CAUTION)
 
 
 def _same_pair(one: Content, other: Content) -> bool:
@@ -189,16 +196,16 @@ def keeping_sentences(
     if any(math.isnan(one.storage_c) for one in kept):
         said.append("The temperature of storage is not stated for all packs: write storage_c.")
     said.extend([refused] if refused else [_kept_pair(pair) for pair in pairs])
-    if sum(math.isfinite(pair.p) for pair in pairs) > 1:
-        said.append("p values of keeping are adjusted together (Holm).")
+    said.extend(family("Keeping", sum(math.isfinite(pair.p) for pair in pairs)))
     compared = sum(math.isfinite(row.p) for row in fading)
     said.extend(_fading(row, level, compared) for row in fading)
+    said.extend(family("Change per day", compared))
     return (*said, KEEPING_CAUTION)
 
 
 def _kept(one: Kept) -> str:
     cold = "" if math.isnan(one.storage_c) else f" at {one.storage_c:g} °C"
-    packs = f"{one.packs} packs of {one.replicates} trays or lots"
+    packs = f"{_number(one.packs, 'pack')} of {_number(one.replicates, 'tray or lot')}"
     good = f"{one.still_good} still good when watching ended" if one.still_good else "all spoiled"
     if math.isnan(one.median_days):
         return (
@@ -211,9 +218,14 @@ def _kept(one: Kept) -> str:
     )
 
 
+def _number(count: int, what: str) -> str:
+    plural = {"tray or lot": "trays or lots"}.get(what, f"{what}s")
+    return f"{count} {what if count == 1 else plural}"
+
+
 def _kept_pair(pair: KeptPair) -> str:
     names = f"{pair.treatment} and {pair.control}"
-    count = f"{pair.n_treatment} and {pair.n_control} trays or lots"
+    count = f"{pair.n_treatment} and {_number(pair.n_control, 'tray or lot')}"
     if not math.isfinite(pair.p):
         return (
             f"Keeping of {names} is not compared: it needs packs of at least two trays or lots of "
@@ -257,6 +269,7 @@ def tasting_sentences(
     said = [_triangle(one) if one.kind is Kind.TRIANGLE else _paired(one) for one in counted]
     compared = sum(math.isfinite(row.p) for row in scored)
     said.extend(_scored(row, level, compared) for row in scored)
+    said.extend(family("Scores", compared))
     if said:
         said.append("Tasting speaks of the samples on the table; other trays may taste otherwise.")
     return (*said, TASTING_CAUTION)
