@@ -109,6 +109,7 @@ def test_what_could_show_nothing_is_refused_and_writes_nothing(tmp_path, options
         (TWO, "how many trays"),
         (("--trays", 4), "name its treatments"),
         ((*TWO, "--trays", 4, "--difference", "-3%"), "no amount above 0"),
+        ((*TWO, "--trays", 4, "--prefix", "x" * 20), "--prefix"),
         ((*TWO, "--trays", 4, "--sow", "1.12.2026"), "--sow"),
     ],
 )
@@ -142,6 +143,22 @@ def test_past_trays_tell_the_spread(tmp_path):
         outcome.stdout.split()
     )
     assert "90 % interval" in outcome.stdout
+
+
+def test_trials_that_run_at_once_have_names_of_their_own(tmp_path):
+    outcome = traymorph("plan", tmp_path, *USUAL, "--prefix", "pea ")
+    assert outcome.code == 0, outcome.stderr
+    assert [row["tray_id"] for row in table(tmp_path / "trays.csv")][:2] == ["pea 01", "pea 02"]
+
+
+def test_whole_shelves_are_spoken_of(tmp_path):
+    options = (*TWO, "--trays", 8, "--blocks", 4, "--block-name", "side", "--whole-shelves")
+    outcome = traymorph("plan", tmp_path, *options, "--difference", "20%")
+    assert outcome.code == 0, outcome.stderr
+    told = " ".join(outcome.stdout.split())
+    assert "Shelves of one treatment and block are taken to differ" in told
+    assert "shelves of each" in told
+    assert "How far whole shelves of one treatment differ is not known" in told
 
 
 def test_json_holds_the_plan_and_no_codes(tmp_path):

@@ -16,6 +16,7 @@ if TYPE_CHECKING:
     from traymorph.model.plan import Plan
 
 _SEEDS = 1_000_000
+_LONGEST_PREFIX = 12
 
 
 class _AmountType(click.ParamType[tuple[float, bool]]):
@@ -67,6 +68,12 @@ class _AmountType(click.ParamType[tuple[float, bool]]):
 @click.option("--crop", default="", help="For trays.csv, and which past trays to go by.")
 @click.option("--sow", type=click.DateTime(["%Y-%m-%d"]), help="Day of sowing.")
 @click.option("--batch", help="Name of the sowing; its day unless told.")
+@click.option(
+    "--prefix",
+    default="T",
+    show_default=True,
+    help="Names of trays begin with it; give trials that run at once one each.",
+)
 @click.option("--seed-lot", default="", help="The seed lot, one for all trays.")
 @click.option("--metric", help="What you want to tell apart (default stem_length_mm).")
 @click.option("--difference", type=_AmountType(), help="Worth finding: 10%, or 5 in its unit.")
@@ -96,6 +103,7 @@ def command(
     crop: str,
     sow: datetime | None,
     batch: str | None,
+    prefix: str,
     seed_lot: str,
     metric: str | None,
     difference: tuple[float, bool] | None,
@@ -144,6 +152,7 @@ def command(
         batch=(batch or (day.isoformat() if day else "1")).strip(),
         seed_lot=seed_lot.strip(),
         sown_on=day,
+        id_prefix=_checked_prefix(prefix),
         seed=_drawn_seed() if seed is None else seed,
     )
     plan = plan_trial(folder, wanted, asked, paper=paper, show_treatment=show_treatment)
@@ -170,6 +179,14 @@ def _checked(treatments: tuple[str, ...]) -> tuple[str, ...]:
         msg = f"A trial compares at least two treatments; only {names[0]!r} is named."
         raise click.UsageError(msg)
     return names
+
+
+def _checked_prefix(prefix: str) -> str:
+    """Refuse what a label or a folder name cannot hold."""
+    if not prefix.isprintable() or prefix != prefix.lstrip() or len(prefix) > _LONGEST_PREFIX:
+        msg = f"--prefix {prefix!r} must be at most {_LONGEST_PREFIX} letters on one line."
+        raise click.UsageError(msg)
+    return prefix
 
 
 def _only_labels(

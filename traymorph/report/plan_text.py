@@ -7,6 +7,7 @@ from traymorph.model.plan import Plan, Spread
 from traymorph.report.rack_map import rack_map
 
 _WIDTH = 96
+_PLURAL = {"tray": "trays", "shelf": "shelves"}
 
 
 def plan_lines(plan: Plan) -> tuple[str, ...]:
@@ -34,7 +35,7 @@ def plan_lines(plan: Plan) -> tuple[str, ...]:
 
 def power_lines(plan: Plan) -> list[str]:
     """Say what numbers of trays find."""
-    spread, what = plan.spread, plan.replicate
+    spread, what = plan.spread, _PLURAL[plan.replicate]
     lines = textwrap.wrap(spread_sentence(spread, what), _WIDTH)
     if plan.comparisons > 1:
         said = (
@@ -42,7 +43,7 @@ def power_lines(plan: Plan) -> list[str]:
             "takes a larger difference."
         )
         lines += textwrap.wrap(said, _WIDTH)
-    head = (f"{what}s of each", "found 8 of 10", "9 of 10", "simulated")
+    head = (f"{what} of each", "found 8 of 10", "9 of 10", "simulated")
     body = [
         (
             str(row.n),
@@ -71,9 +72,9 @@ def amount(number: float, unit: str) -> str:
 
 
 def spread_sentence(spread: Spread, what: str) -> str:
-    """Say how far trays are taken to differ, and how well that is known."""
+    """Say how far trays or shelves are taken to differ, and how well that is known."""
     said = (
-        f"{what.capitalize()}s of one treatment and block are taken to differ in {spread.metric} "
+        f"{what.capitalize()} of one treatment and block are taken to differ in {spread.metric} "
         f"by a standard deviation of {amount(spread.sd, spread.unit)} ({spread.source})"
     )
     if not spread.factors:
@@ -84,12 +85,12 @@ def spread_sentence(spread: Spread, what: str) -> str:
 
 def needed_sentence(plan: Plan) -> str:
     """Say how many trays the difference asked for takes."""
-    needed, what = plan.needed, plan.replicate
+    needed, what = plan.needed, _PLURAL[plan.replicate]
     if needed is None:
         return ""
     size = amount(needed.difference, plan.spread.unit)
     said = (
-        f"A difference of {size} takes {needed.n_80} {what}s of each treatment to be found 8 times "
+        f"A difference of {size} takes {needed.n_80} {what} of each treatment to be found 8 times "
         f"out of 10, {needed.n_90} to be found 9 times."
     )
     if math.isfinite(needed.planned_power):

@@ -73,6 +73,7 @@ def judge(trays: Sequence[PlannedTray], wanted: Wanted) -> tuple[list[str], list
     warnings = [
         *_few(replicates),
         *_one_block(wanted, replicates),
+        *_whole_shelves(replicates),
         *design.warnings(table, replicates, _COLUMN),
         *_one_batch(wanted),
     ]
@@ -97,7 +98,7 @@ def smallest_permutation_p(replicates: Replicates) -> float:
 def _few(replicates: Replicates) -> list[str]:
     each = min(np.bincount(replicates.treatment, minlength=len(replicates.treatments)))
     found = []
-    what = f"{replicates.kind}s"
+    what = "shelves" if replicates.kind == "shelf" else f"{replicates.kind}s"
     if 2 <= each < _GOOD:
         found.append(
             f"Fewer than four {what} of each treatment: only large differences will be found, and "
@@ -121,6 +122,16 @@ def _one_block(wanted: Wanted, replicates: Replicates) -> list[str]:
         "All trays are one block: what a shelf, a side of the room or a day does to its trays "
         "widens the spread instead of being taken off, and the answer holds for this place and "
         "day only. Use --blocks to spread every treatment over several."
+    )
+    return [said]
+
+
+def _whole_shelves(replicates: Replicates) -> list[str]:
+    if replicates.kind != "shelf":
+        return []
+    said = (
+        "How far whole shelves of one treatment differ is not known beforehand; they are taken to "
+        "differ as single trays do. If your shelves differ by more, so must the treatments."
     )
     return [said]
 
