@@ -53,7 +53,7 @@ def all_pairs(treatments: int) -> Pairs:
     return tuple((high, low) for low in range(treatments) for high in range(low + 1, treatments))
 
 
-_CAUTION = 0.7
+_CAUTION = 1.0
 """How far unequal numbers move the freedom from Satterthwaite's to Cochran's, by the logarithm of
 their ratio; from simulated trials without effect (docs/statistics.md)."""
 
