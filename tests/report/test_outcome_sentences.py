@@ -65,6 +65,11 @@ def test_no_portions_where_nothing_is_told():
     assert "portions" not in said
 
 
+def test_a_sample_that_held_nothing_leaves_the_unit():
+    row = dataclasses.replace(IRON, ci_low_pct=math.nan, ci_high_pct=math.nan)
+    assert _analysed(row)[0].startswith("Iron is 0.3 mg/100 g higher at 30 g than at 15 g")
+
+
 def test_a_composite_is_called_that():
     said = _analysed(COMPOSITE)[0]
     assert "a single composite sample" in said

@@ -139,9 +139,11 @@ def _portions(row: Content) -> str:
 
 
 def _as_difference(row: Content, level: float, compared: int) -> str:
+    # Per cent without an interval (a sample held nothing) is not what is said.
+    pct = row.difference_pct if math.isfinite(row.ci_low_pct) else math.nan
     difference = Difference(
         row.analyte, row.unit, row.treatment, row.control, row.n_treatment, row.n_control,
-        row.difference, row.ci_low, row.ci_high, row.difference_pct, row.ci_low_pct,
+        row.difference, row.ci_low, row.ci_high, pct, row.ci_low_pct,
         row.ci_high_pct, row.p, row.p_adjusted,
     )  # fmt: skip
     return sentence(difference, _setting("sample", level), compared)

@@ -237,8 +237,8 @@ class _Metric:
             difference=estimate,
             ci_low=estimate - half if not flags else np.nan,
             ci_high=estimate + half if not flags else np.nan,
-            p=float(together.p[k]),
-            p_adjusted=float(together.p_together[k]),
+            p=float(together.p[k]) if varies else np.nan,
+            p_adjusted=float(together.p_together[k]) if varies else np.nan,
             method=self._method(),
             flags=tuple(flags),
         )

@@ -284,7 +284,7 @@ def _cell(table: TrayTable, column: str, rows: np.ndarray) -> str:
     cells = table.columns.get(column)
     if cells is None:
         return ""
-    return cells[rows[0]] if len(rows) == 1 else max(cells[row] for row in rows)
+    return max(cells[int(row)] for row in rows)
 
 
 def _list(names: list[str]) -> str:

@@ -95,7 +95,8 @@ def one_factor(correlation: Floats) -> Floats:
     """
     k = len(correlation)
     if k == 2:
-        rho = correlation[0, 1]
+        # Only a treatment without any spread brings it to the end of the scale.
+        rho = float(np.clip(correlation[0, 1], -0.9990, 0.9990))
         return np.array([math.sqrt(abs(rho)), math.copysign(math.sqrt(abs(rho)), rho)])
     shared = np.max(np.abs(correlation - np.eye(k)), axis=1)
     loading = np.zeros(k)
