@@ -79,7 +79,9 @@ def fit_colour(
     """
     readings = read_patches(rgb, layout, viewpoint, print_scale, registered)
     fit, shaded = fit_readings(readings, registered=registered is not None)
-    return replace(fit, card_id=registered.card_id if registered else None), shaded
+    if registered is None:
+        return fit, shaded
+    return replace(fit, card_id=registered.card_id, print_u_de00=registered.u_de00), shaded
 
 
 def fit_readings(seen: Readings, *, registered: bool = False) -> tuple[ColourFit, bool]:

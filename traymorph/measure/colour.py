@@ -100,7 +100,7 @@ def colour_metrics(
     pixels = leaf_pixels(rgb, leaf)
     if pixels is None or (pixels.well_lit() & pixels.surely).sum() < FEWEST_PIXELS:
         return empty, ()
-    found = _read(pixels, colour.error_de00)
+    found = _read(pixels, math.hypot(colour.error_de00, colour.print_u_de00))
     flags = [flag for name, flag in _WHY_EMPTY.items() if math.isnan(found[name].value)]
     return empty | {PREFIXES[view] + name: got for name, got in found.items()}, tuple(flags)
 

@@ -75,6 +75,9 @@ class ColourFit:
         unless the card's greys show another.
     card_id : str or None
         The registered print whose colours were aimed at; None for the card's nominal colours.
+    print_u_de00 : float
+        Standard uncertainty of the registered colours, CIEDE2000; it is the same in every photo of
+        the print.
     """
 
     matrix: NDArray[np.float64]
@@ -82,6 +85,7 @@ class ColourFit:
     shows_colour: bool
     tone: NDArray[np.float64] = field(default_factory=_srgb_tone)
     card_id: str | None = None
+    print_u_de00: float = 0.0
 
 
 @dataclass(frozen=True, slots=True, eq=False)
