@@ -2,6 +2,7 @@
 
 import json
 
+import pymupdf
 import pytest
 
 from tests.cli.running import table, traymorph
@@ -159,6 +160,18 @@ def test_whole_shelves_are_spoken_of(tmp_path):
     assert "Shelves of one treatment and block are taken to differ" in told
     assert "shelves of each" in told
     assert "How far whole shelves of one treatment differ is not known" in told
+
+
+def test_labels_are_blind_unless_the_treatment_is_asked_for(planned, tmp_path):
+    traymorph("plan", tmp_path, *USUAL, "--show-treatment", "--batch", "B7")
+    for folder, shown in ((planned[0], False), (tmp_path, True)):
+        with pymupdf.open(folder / "labels.pdf") as document:
+            texts = [page.get_text() for page in document][1:]
+        assert len(texts) == 2
+        assert all(("15 g" in text) == shown for text in texts[:1])
+        assert "block 1, shelf 1" in texts[0]
+        assert "position 4" in texts[0]
+        assert ("B7" in texts[0]) == shown
 
 
 def test_json_holds_the_plan_and_no_codes(tmp_path):

@@ -35,6 +35,7 @@ LABELS_FILE = "labels.pdf"
 PLAN_FILE = "plan.txt"
 CODES_FILE = "blind_codes.csv"
 _PRIMARY = "stem_length_mm"
+_SAID = {"sown_on": "sown"}
 _COLUMNS = (
     "tray_id", "crop", "treatment", "block", "batch", "kind", "sown_on", "harvested_on",
     "photographed_on", "seed_lot", "shelf", "position", "at_edge", "cut_above_medium_mm", "lot",
@@ -285,15 +286,22 @@ def _cells(tray: PlannedTray, wanted: Wanted) -> dict[str, str]:
 
 def _label(cells: dict[str, str], *, show_treatment: bool) -> TrayLabel:
     """Say where the tray belongs; the treatment only where it was asked for."""
-    place = [f"{name} {cells[name]}" for name in ("block", "shelf", "position") if cells.get(name)]
+
+    def said(*columns: str) -> str:
+        return ", ".join(
+            f"{_SAID.get(name, name)} {cells[name]}" for name in columns if cells.get(name)
+        )
+
+    of_the_day = cells.get("batch") == cells.get("sown_on")
     lines = [
-        cells.get("crop", ""),
-        f"sown {cells['sown_on']}" if cells.get("sown_on") else "",
-        f"batch {cells['batch']}" if cells.get("batch") else "",
-        *place,
         cells.get("treatment", "") if show_treatment else "",
+        cells.get("crop", ""),
+        said("sown_on"),
+        "" if of_the_day else said("batch"),
+        said("block", "shelf"),
+        said("position"),
     ]
-    return TrayLabel(cells["tray_id"], tuple(line for line in lines if line)[:6])
+    return TrayLabel(cells["tray_id"], tuple(line for line in lines if line))
 
 
 def _replace(out: Path, write: Callable[[Path], object]) -> None:

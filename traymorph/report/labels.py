@@ -33,7 +33,11 @@ _MOST_MODULES = 33
 _TEXT_LEFT = 50.0
 _TEXT_WIDTH = _WIDTH - _TEXT_LEFT - 2.0
 _LARGEST, _SMALLEST = 15.0, 4.0
+_CAPITALS = 0.72
+"""Height of a capital letter over the font's size."""
 _LINE = 4.6
+MOST_LINES = 6
+"""Small lines that a label has room for."""
 _BOLD, _PLAIN, _EVEN = "Helvetica-Bold", "Helvetica", "Courier"
 _MARK = 4.0
 _GREY = 0.55
@@ -48,7 +52,7 @@ class TrayLabel:
     tray_id : str
         In its code and in large letters.
     lines : tuple of str
-        Small lines below.
+        Small lines below, six at most.
     """
 
     tray_id: str
@@ -151,13 +155,13 @@ def _draw_label(canvas: Canvas, label: TrayLabel, code: segno.QRCode) -> None:
     words = printable(label.tray_id)
     wide = stringWidth(words, _BOLD, 1.0)
     size = max(_SMALLEST, min(_LARGEST, _TEXT_WIDTH / wide if wide else _LARGEST))
-    y = _HEIGHT - 12.0 - size / 2
+    y = _HEIGHT - 5.0 - _CAPITALS * size
     canvas.setFont(_BOLD, size * mm)
     canvas.drawString(_TEXT_LEFT * mm, y * mm, _fitted(words, _BOLD, size))
     canvas.setFont(_PLAIN, 3.4 * mm)
-    for number, line in enumerate(label.lines, start=1):
+    for number, line in enumerate(label.lines[:MOST_LINES], start=1):
         words = _fitted(printable(line), _PLAIN, 3.4)
-        canvas.drawString(_TEXT_LEFT * mm, (y - 3.0 - number * _LINE) * mm, words)
+        canvas.drawString(_TEXT_LEFT * mm, (y - 1.5 - number * _LINE) * mm, words)
 
 
 def _runs(cells: bytearray) -> list[tuple[int, int]]:
