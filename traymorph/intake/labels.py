@@ -10,6 +10,8 @@ from numpy.typing import NDArray
 from traymorph.model.labels import tray_of_label
 from traymorph.model.photo import Photo
 
+_QR_ONLY = zxingcpp.barcode_formats_from_str("QRCode")
+
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Label:
@@ -48,9 +50,7 @@ def read_labels(photo: Photo) -> tuple[Label, ...]:
         covered is not seen: a photo without labels proves nothing.
     """
     grey = np.ascontiguousarray(cv2.cvtColor(photo.rgb, cv2.COLOR_RGB2GRAY))
-    found = zxingcpp.read_barcodes(
-        grey, formats=zxingcpp.BarcodeFormats(zxingcpp.BarcodeFormat.QRCode), try_invert=False
-    )
+    found = zxingcpp.read_barcodes(grey, formats=_QR_ONLY, try_invert=False)
     labels = []
     for code in found:
         tray_id = tray_of_label(_text(code.bytes))
