@@ -232,7 +232,7 @@ def test_a_composite_a_side_gets_no_interval_and_no_claim(tmp_path):
     assert "(+25 %; 0.8 portions at 30 g give as much as one at 15 g)" in outcome.stdout
     assert "single composite sample" in outcome.stdout
     assert "on dry basis (dry = fresh x 100 / (100 - moisture))" in outcome.stdout
-    assert "no claim on vitamin c" in outcome.stdout
+    assert "no claim on vitamin C" in outcome.stdout
     for word in ("accredited laboratory", "local law", "21 CFR 101.54", "1924/2006"):
         assert word in outcome.stdout
     rows = table(tmp_path / "results" / "outcomes_laboratory.csv")

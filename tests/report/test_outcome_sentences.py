@@ -105,6 +105,7 @@ def test_no_claim_says_why_and_a_claim_defers_to_local_law():
         "more."
     )
     reached = _analysed(IRON, claims=[Claim(IRON, RULE, "")])[1]
+    assert "25 % more; the interval begins at 8 %" in reached
     assert "only on Mondays" in reached
     assert "local law" in reached
 

@@ -86,6 +86,13 @@ def test_every_metric_has_words_of_its_own(name):
     assert name not in words.subject
 
 
+@pytest.mark.parametrize(
+    ("name", "said"), [("vitamin_c", "Vitamin C is"), ("carotene_b", "Carotene b is")]
+)
+def test_names_as_one_says_them(name, said):
+    assert words_of(name, "mg/kg").subject == said
+
+
 def test_an_outcome_of_one_s_own():
     words = words_of("germination", "%")
     assert (words.subject, words.unit) == ("Germination is", "points")

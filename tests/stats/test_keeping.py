@@ -69,6 +69,21 @@ def test_three_a_side_cannot_go_below_one_in_ten():
     assert pair.p_adjusted == pytest.approx(0.1)
 
 
+@pytest.mark.slow
+def test_false_alarms_stay_at_their_level():
+    # Five packs a side of one spread of lives, whole days, watching ends after nine of them
+    draw, alarms, runs = np.random.default_rng(5), 0, 400
+    for _ in range(runs):
+        days = np.ceil(draw.weibull(3.0, 10) * 8.0)
+        packs = [
+            kept(min(life, 9.0), "ab"[k % 2], f"lot {k}", still_good=bool(life > 9.0))
+            for k, life in enumerate(days)
+        ]
+        _, (pair,) = compare_keeping(packs, None)
+        alarms += pair.p_adjusted <= 0.05
+    assert 0 < alarms / runs <= 0.05 + 2 * np.sqrt(0.05 * 0.95 / runs)
+
+
 def test_packs_of_one_lot_are_one_replicate():
     packs = [kept(9 + k, side, f"lot {side}") for side in "ab" for k in range(6)]
     told, (pair,) = compare_keeping(packs, None)

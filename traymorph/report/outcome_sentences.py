@@ -16,7 +16,7 @@ from traymorph.model.outcome_results import (
     Scored,
 )
 from traymorph.model.outcomes import Kind
-from traymorph.report.sentences import at_treatment, probability, sentence
+from traymorph.report.sentences import at_treatment, probability, sentence, spoken
 
 _SHOWN = 12
 
@@ -76,7 +76,7 @@ def _same_converted(row: Content, other: Content) -> bool:
 
 def _content(row: Content, compared: int, level: float) -> str:
     basis = f", {row.basis} basis" if row.basis else ""
-    name = row.analyte.replace("_", " ")
+    name = spoken(row.analyte)
     name = f"{name[0].upper()}{name[1:]}"
     if math.isfinite(row.difference_low):
         return (
@@ -175,13 +175,15 @@ def _claims(claims: Sequence[Claim]) -> list[str]:
     said = []
     for claim in claims:
         rule = f"{claim.rule.name} ({claim.rule.source}: at least {claim.rule.more_pct:g} % more)"
-        name = f"{claim.content.analyte.replace('_', ' ')} with {claim.content.treatment}"
+        name = f"{spoken(claim.content.analyte)} with {claim.content.treatment}"
         if claim.missing:
             said.append(f"{rule}: no claim on {name}, for {claim.missing}.")
         else:
             said.append(
-                f"{rule}: the numbers on {name} reach this threshold. It holds {claim.rule.also}; "
-                "whether a pack may say so is for local law to decide."
+                f"{rule}: the numbers on {name} reach this threshold "
+                f"({claim.content.difference_pct:.0f} % more; the interval begins at "
+                f"{claim.content.ci_low_pct:.0f} %). It holds {claim.rule.also}; whether a pack "
+                "may say so is for local law to decide."
             )
     return said
 

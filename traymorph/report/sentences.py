@@ -1,6 +1,7 @@
 """What a comparison says, in plain sentences that never say more than the interval does."""
 
 import math
+import re
 from dataclasses import dataclass
 
 from traymorph.model.comparison import Comparison, Difference
@@ -108,8 +109,17 @@ def words_of(metric: str, unit: str) -> Words:
         if metric.startswith(prefix) and known is not None:
             subject, _, verb = known.subject.rpartition(" ")
             return Words(f"{subject} {where} {verb}", known.more, known.less, known.unit)
-    shown = metric.replace("_", " ")
+    shown = spoken(metric)
     return Words(f"{shown[0].upper()}{shown[1:]} is", "higher", "lower", unit_of_differences(unit))
+
+
+def spoken(name: str) -> str:
+    """Write a name as one says it: ``vitamin_c`` is vitamin C."""
+    return re.sub(r"\bvitamin [a-z]\b", _with_capital, name.replace("_", " "))
+
+
+def _with_capital(found: re.Match[str]) -> str:
+    return found[0][:-1] + found[0][-1].upper()
 
 
 def unit_of_differences(unit: str) -> str:
