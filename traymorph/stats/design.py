@@ -90,8 +90,18 @@ def warnings(table: TrayTable, replicates: Replicates, treatment_column: str) ->
             "Every shelf holds one treatment only, so that the shelf is the replicate: its trays "
             "are averaged."
         )
+    if _with_packs(table, replicates):
+        found.append(
+            "Packs are compared: when they were sown, and beside what they grew, is not known; "
+            "blocks are left out of the comparison."
+        )
     found.extend(_ends(table, replicates))
     return found
+
+
+def _with_packs(table: TrayTable, replicates: Replicates) -> bool:
+    kinds = table.text("kind")
+    return any(kinds[int(rows[0])] == "pack" for rows in replicates.rows)
 
 
 def _too_few(replicates: Replicates) -> list[Objection]:
@@ -126,6 +136,8 @@ def _crops(table: TrayTable, replicates: Replicates, treatment_column: str) -> l
 
 
 def _blocks(table: TrayTable, replicates: Replicates) -> list[Objection]:
+    if _with_packs(table, replicates):
+        return []
     blocks = table.text("block")
     unknown = [
         name for name, rows in zip(replicates.names, replicates.rows, strict=True)
@@ -237,7 +249,10 @@ def _cut(table: TrayTable, replicates: Replicates) -> list[Objection]:
     measured = [name for name in STEM_METRICS if np.isfinite(table.values.get(name, [])).any()]
     if not measured:
         return []
-    heights = {_cell(table, "cut_above_medium_mm", rows) for rows in replicates.rows}
+    stems = np.isfinite(table.values[measured[0]])
+    heights = {
+        _cell(table, "cut_above_medium_mm", rows) for rows in replicates.rows if stems[rows].any()
+    }
     if len(heights) == 1 and "" not in heights:
         return []
     what = "is not stated for every tray" if "" in heights else "differs between trays"

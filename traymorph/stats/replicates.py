@@ -69,7 +69,8 @@ def find_replicates(table: TrayTable, treatment_column: str, control: str | None
     names = list(members)
     rows = tuple(np.array(group, dtype=np.intp) for group in members.values())
     treatments = _in_order({treatment[row] for row in used}, control)
-    blocks = table.text("block")
+    # Packs stood in no block, so that beside them blocks cannot be used.
+    blocks = ("",) * len(table) if _packs(table, used) else table.text("block")
     block_of = [blocks[group[0]] for group in rows]
     block_names = tuple(sorted(set(block_of), key=_natural)) if all(block_of) else ()
     code = {name: number for number, name in enumerate(treatments)}
@@ -124,8 +125,8 @@ def _what_was_treated(
     table: TrayTable, treatment: tuple[str, ...], used: list[int]
 ) -> tuple[str, dict[int, Key]]:
     """Tell the kind of replicate, and for every used row the key of its replicate."""
-    trays, lots, kinds = (table.text(name) for name in ("tray_id", "lot", "kind"))
-    packs = [row for row in used if kinds[row] == "pack"]
+    trays, lots = table.text("tray_id"), table.text("lot")
+    packs = _packs(table, used)
     single: dict[int, Key] = {row: (trays[row],) for row in used}
     single |= {row: ("lot", lots[row]) for row in packs if lots[row]}
     if packs:
@@ -143,6 +144,11 @@ def _what_was_treated(
     if shared and all(len(found) == 1 for found in treated.values()):
         return "shelf", {row: (blocks[row], shelves[row]) for row in used}
     return "tray", single
+
+
+def _packs(table: TrayTable, used: list[int]) -> list[int]:
+    kinds = table.text("kind")
+    return [row for row in used if kinds[row] == "pack"]
 
 
 def _in_order(names: set[str], control: str | None) -> tuple[str, ...]:
