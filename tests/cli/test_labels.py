@@ -70,3 +70,12 @@ def test_labels_attribute_photos_and_leave_the_numbers_alone(tmp_path, first_run
     assert errors["IMG_0.jpg"] == errors["IMG_1.jpg"] == ""
     assert "T77" in errors["IMG_4.jpg"]
     assert "T01" in errors["T02/IMG_3.jpg"]
+
+
+@pytest.mark.slow
+def test_loose_photos_are_samples_of_their_own_whatever_labels_they_show(tmp_path):
+    photo = tmp_path / "IMG_9.jpg"
+    labelled(TRIAL / "photos" / "T01" / "T01_overhead.jpg", photo, "T01", "overhead")
+    outcome = traymorph("measure", photo, "--tray", "500x250")
+    assert outcome.code == 0, outcome.stderr
+    assert "IMG_9" in outcome.stdout

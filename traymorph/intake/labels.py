@@ -50,7 +50,7 @@ def read_labels(photo: Photo) -> tuple[Label, ...]:
         covered is not seen: a photo without labels proves nothing.
     """
     grey = np.ascontiguousarray(cv2.cvtColor(photo.rgb, cv2.COLOR_RGB2GRAY))
-    found = zxingcpp.read_barcodes(grey, formats=_QR_ONLY, try_invert=False)
+    found = zxingcpp.read_barcodes(grey, formats=_QR_ONLY)
     labels = []
     for code in found:
         tray_id = tray_of_label(_text(code.bytes))
