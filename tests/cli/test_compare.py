@@ -350,6 +350,41 @@ def test_what_cannot_be_told_from_the_treatment(tmp_path, change, words):
     _refused(_folder(tmp_path, _changed(change)), ExitCode.DESIGN, words)
 
 
+def _eight_or_ten_days(_, row):
+    return {"harvested_on": f"2026-03-{10 if row['treatment'] == '15 g' else 12}"}
+
+
+def test_two_more_days_are_compared_where_days_are_counted(tmp_path):
+    rows = _changed(_eight_or_ten_days)
+    outcome = traymorph("compare", _folder(tmp_path, rows, _weights(rows)))
+    assert outcome.code == ExitCode.DONE, outcome.stderr
+    assert "age at harvest or photo differs with the treatment" in outcome.stderr
+    assert "Compared is only what counts the days: g_per_tray_day" in outcome.stderr
+    told = {row["metric"]: row for row in table(tmp_path / "results" / "comparison.csv")}
+    assert set(told) == {"g_per_tray_day", "margin_per_tray"}
+    assert float(told["g_per_tray_day"]["difference"]) < 0, "heavier, but not for each day"
+
+
+@pytest.mark.parametrize(
+    ("settings", "change", "words"),
+    [
+        (SETTINGS.replace("canopy_height_mm", "canopy_hight_mm"), {}, "is not a metric"),
+        (SETTINGS, {"seed_lot": None}, "seed lot differs"),
+        (SETTINGS, {"sown_on": None}, "age at harvest"),
+    ],
+)
+def test_days_that_count_do_not_excuse_anything_else(tmp_path, settings, change, words):
+    rows = _changed(_eight_or_ten_days)
+    for row in rows:
+        dense = row["treatment"] == "30 g"
+        if "seed_lot" in change:
+            row["seed_lot"] = f"S{dense}"
+        if "sown_on" in change:
+            row["sown_on"] = f"2026-03-0{1 + dense}"
+    folder = _folder(tmp_path, rows, _weights(rows), settings)
+    _refused(folder, ExitCode.DESIGN, words)
+
+
 def test_one_crop_of_several(tmp_path):
     rows = [*_trays(), *({**row, "tray_id": f"P{k}", "crop": "pea"}
                          for k, row in enumerate(_trays()))]  # fmt: skip

@@ -104,7 +104,7 @@ def _families(comparison: Comparison) -> str:
     declared = (
         f"Primary family: {primary}, adjusted for its pairs."
         if primary
-        else "No primary metric is declared ([compare] primary in trial.toml)."
+        else "No primary metric is declared for these ([compare] primary in trial.toml)."
     )
     return f"{declared} Exploratory family: {exploratory} differences, adjusted together (Holm)."
 

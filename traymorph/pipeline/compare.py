@@ -15,6 +15,7 @@ from traymorph.errors import DesignError
 from traymorph.model.comparison import Comparison, Margin, Question, TrayTable
 from traymorph.model.outcomes import Finding, Kind, Outcomes
 from traymorph.model.trial import Sample
+from traymorph.pipeline.counted_days import compare_with_days_counted
 from traymorph.pipeline.trial_outcomes import (
     OutcomeReport,
     asked_of,
@@ -25,7 +26,6 @@ from traymorph.pipeline.trial_outcomes import (
     write_outcomes,
 )
 from traymorph.report.sentences import sentences
-from traymorph.stats.compare import compare_treatments
 from traymorph.stats.yields import with_outcomes
 from traymorph.store.comparison_file import write_comparison
 
@@ -96,11 +96,12 @@ def compare_folder(
         outcomes = Outcomes(tuple(one for one in outcomes.findings if _is_of(table, one)))
     metrics = metrics_of(table)
     of_trays = outcomes.of(Kind.TRAY)
-    table = with_outcomes(table, of_trays, settings.prices(), settings.tray_size())
+    prices = settings.prices()
+    table = with_outcomes(table, of_trays, prices, settings.tray_size())
     # Seed is what was put in; it only serves for the yield of it.
     found = [name for name in table.values if name not in metrics and name != "seed_weight"]
     asked = _asked_of_trays(question, table, of_trays)
-    comparison = compare_treatments(table, asked, [*metrics, *found])
+    comparison = compare_with_days_counted(table, asked, [*metrics, *found], prices)
     comparison = replace(comparison, warnings=_gathered(comparison.warnings))
     further = report_outcomes(table, outcomes, question, settings, (metrics, found))
     out = results / COMPARISON_FILE

@@ -28,10 +28,10 @@ from traymorph.model.outcome_results import (
 )
 from traymorph.model.outcomes import Finding, Kind, Outcomes
 from traymorph.model.trial import Sample, TraySize
+from traymorph.pipeline.counted_days import compare_with_days_counted
 from traymorph.report import outcome_sentences as words
 from traymorph.report.sentences import sentences
 from traymorph.stats.association import metrics_with_outcomes
-from traymorph.stats.compare import compare_treatments
 from traymorph.stats.foretell import foretell
 from traymorph.stats.keeping import (
     compare_fading,
@@ -219,7 +219,8 @@ def _lots(
         return None, ()
     asked = asked_of(question, lots)
     try:
-        comparison = compare_treatments(lots, asked, list(lots.values))
+        prices = settings.prices()
+        comparison = compare_with_days_counted(lots, asked, list(lots.values), prices)
     except DesignError as err:
         return None, (f"Not compared: {err.message}",)
     compared = sum(np.isfinite(row.p) for row in comparison.differences)
