@@ -39,6 +39,11 @@ class Objection:
     flag: str = ""
 
 
+def plural(kind: str) -> str:
+    """Several replicates, in words."""
+    return "shelves" if kind == "shelf" else f"{kind}s"
+
+
 def objections(
     table: TrayTable, replicates: Replicates, treatment_column: str
 ) -> tuple[list[Objection], list[Objection]]:
@@ -84,7 +89,7 @@ def warnings(table: TrayTable, replicates: Replicates, treatment_column: str) ->
         sizes = ", ".join(
             f"{name} {counts[code]}" for code, name in enumerate(replicates.treatments)
         )
-        found.append(f"Treatments have very unequal numbers of {replicates.kind}s: {sizes}.")
+        found.append(f"Treatments have very unequal numbers of {plural(replicates.kind)}: {sizes}.")
     if replicates.kind == "shelf":
         found.append(
             "Every shelf holds one treatment only, so that the shelf is the replicate: its trays "
@@ -113,12 +118,12 @@ def _too_few(replicates: Replicates) -> list[Objection]:
     alone = [name for name, n in zip(names, counts, strict=True) if n < 2]
     if not alone:
         return []
-    one = replicates.kind
+    one, many = replicates.kind, plural(replicates.kind)
     return [
         Objection(
             f"{_list(alone)}: one {one} only. One {one} cannot show what a treatment does, because "
-            f"nothing says how far two {one}s of one treatment differ; plants and photos of one "
-            f"{one} do not stand in for it. Grow at least two, better four, {one}s of each."
+            f"nothing says how far two {many} of one treatment differ; plants and photos of one "
+            f"{one} do not stand in for it. Grow at least two, better four, {many} of each."
         )
     ]
 
@@ -178,7 +183,7 @@ def _went_with_treatment(
         "seed lot": ("seed_lot",),
         "day of the photo": ("photographed_on",),
         "batch": ("batch",),
-        "shelf": ("shelf",) if replicates.kind != "shelf" else (),
+        "shelf": ("shelf",) if _one_shelf_each(table, replicates) else (),
     }
     for what, columns in stated.items():
         if columns and columns[0] != treatment_column:
@@ -187,6 +192,18 @@ def _went_with_treatment(
     if treatment_column not in _DATES:
         found.extend(_aliased("age at harvest or photo", _ages(table, replicates), replicates))
     return found
+
+
+def _one_shelf_each(table: TrayTable, replicates: Replicates) -> bool:
+    """Whether some treatment stood on one shelf alone.
+
+    Several shelves to a treatment are replicates of the shelf, as in a split plot.
+    """
+    shelves = [_cell(table, "shelf", rows) for rows in replicates.rows]
+    by_treatment: dict[int, set[str]] = {}
+    for code, shelf in zip(replicates.treatment.tolist(), shelves, strict=True):
+        by_treatment.setdefault(code, set()).add(shelf)
+    return any(len(found) == 1 for found in by_treatment.values())
 
 
 def _aliased(what: str, cells: list[str], replicates: Replicates) -> list[Objection]:
