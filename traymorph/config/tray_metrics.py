@@ -19,6 +19,7 @@ _DERIVED = ("_u", "_sd", "_se")
 _MADE = ("flags", "program_version", "mask_method", "n_plants")
 _GUARD = re.compile(r"'+[=+\-@]")
 _MOST_PROBLEMS = 50
+_HOW_WELL_SEEN = "leaf_colour_share_pct"
 
 
 def read_tray_metrics(path: Path) -> TrayTable:
@@ -128,5 +129,5 @@ def _problem(table: Table, row: Row, column: str, what: str, advice: str) -> Pro
 
 
 def metrics_of(table: TrayTable) -> Sequence[str]:
-    """Metrics of a table in the order of ``METRICS``."""
-    return [name for name in METRICS if name in table.values]
+    """Metrics of a table in the order of ``METRICS``, without what only says how well one saw."""
+    return [name for name in METRICS if name in table.values and not name.endswith(_HOW_WELL_SEEN)]

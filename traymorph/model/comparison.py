@@ -8,6 +8,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 
+def plural(kind: str) -> str:
+    """Several replicates (``tray``, ``lot``, ``shelf``), in words."""
+    return "shelves" if kind == "shelf" else f"{kind}s"
+
+
 @dataclass(frozen=True, slots=True, eq=False)
 class TrayTable:
     """``tray_metrics.csv`` as columns, one entry per tray and day.

@@ -4,7 +4,7 @@ import math
 import re
 from dataclasses import dataclass
 
-from traymorph.model.comparison import Comparison, Difference
+from traymorph.model.comparison import Comparison, Difference, plural
 
 
 @dataclass(frozen=True, slots=True)
@@ -29,7 +29,8 @@ class Words:
     @property
     def question(self) -> str:
         """The subject after "whether": ``stems are``."""
-        return self.subject[0].lower() + self.subject[1:]
+        abbreviation = self.subject[:2].isupper()
+        return self.subject if abbreviation else self.subject[0].lower() + self.subject[1:]
 
 
 def _of(subject: str, unit: str = "", more: str = "higher", less: str = "lower") -> Words:
@@ -79,11 +80,17 @@ _COLOUR_WORDS = {
     "leaf_a": _of("CIELAB a* of the leaves is"),
     "leaf_b": _of("CIELAB b* of the leaves is"),
     "leaf_chroma": _of("Leaf colour is", "C*", "stronger", "duller"),
-    "leaf_hue_deg": _of("Leaf hue is", "°", "greener", "yellower"),
+    "leaf_hue_deg": _of("CIELAB hue of the leaves is", "°"),
     "green_share": _of("The share of green in the leaves' colour is"),
     "excess_green": _of("Excess green of the leaves is"),
     "greenness_index": _of("The dark green colour index of the leaves is"),
     "yellowed_pct": _of("Yellowed leaf is", "points", "more", "less"),
+    "green_leaf_pct": _of("Green leaf is", "points", "more", "less"),
+    "purple_leaf_pct": _of("Purple or red leaf is", "points", "more", "less"),
+    "leaf_colour_spread_de00": _of("Leaf colour is", "ΔE00", "more uneven", "more even"),
+    "edge_to_middle_de00": _of(
+        "The colour difference between edge and middle is", "ΔE00", "larger", "smaller"
+    ),
 }
 _MOST_DIGITS = 4
 """An interval narrower than that is not a finding about trays but a matter of rounding."""
@@ -180,8 +187,9 @@ def sentence(row: Difference, comparison: Comparison, exploratory: int) -> str:
     else:
         said = (
             f"Whether {words.question} {words.more} or {words.less} {than}, these "
-            f"{comparison.unit}s do not tell: anything from {reading.amount(-low)} {words.less} to "
-            f"{reading.amount(high)} {words.more} agrees with them ({level}, {trays})."
+            f"{plural(comparison.unit)} do not tell: anything from {reading.amount(-low)} "
+            f"{words.less} to {reading.amount(high)} {words.more} agrees with them "
+            f"({level}, {trays})."
         )
     return said + _within(row, words)
 
@@ -236,8 +244,8 @@ def _how_many(row: Difference, unit: str) -> str:
     if unit == "taster":
         return f"{row.n_treatment} tasters"
     if row.n_treatment == row.n_control:
-        return f"{row.n_treatment} {unit}s a side"
-    return f"{row.n_treatment} and {row.n_control} {unit}s"
+        return f"{row.n_treatment} {plural(unit)} a side"
+    return f"{row.n_treatment} and {row.n_control} {plural(unit)}"
 
 
 def _chance(row: Difference, exploratory: int) -> str:

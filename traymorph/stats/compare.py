@@ -118,7 +118,8 @@ class _Metric:
         self._question, self._replicates, self._metric = question, replicates, metric
         self._unit = table.units.get(metric, "")
         self._known = np.isfinite(values)
-        self._values = values[self._known]
+        known = values[self._known]
+        self._values = _unwound(known) if self._unit == "deg" else known
         self._doubts = doubts[self._known]
         self._treatment = replicates.treatment[self._known]
         self._block = None if replicates.block is None else replicates.block[self._known]
@@ -318,6 +319,13 @@ class _Metric:
         if self._question.control is not None:
             return f"{variance}, Dunnett"
         return f"{variance}, {'Games-Howell' if self._block is None else 'Tukey'}"
+
+
+def _unwound(degrees: Floats) -> Floats:
+    """Angles near one another as numbers near one another: 350 and 10 degrees lie 20 apart."""
+    turned = np.exp(1j * np.radians(degrees))
+    middle = float(np.degrees(np.angle(turned.mean())))
+    return np.asarray(middle + (degrees - middle + 180.0) % 360.0 - 180.0)
 
 
 def _solvable(treatment: Codes, block: Codes) -> bool:

@@ -10,7 +10,7 @@ from datetime import date
 
 import numpy as np
 
-from traymorph.model.comparison import TrayTable
+from traymorph.model.comparison import TrayTable, plural
 from traymorph.stats.replicates import Replicates
 
 STEM_METRICS = ("stem_length_mm",)
@@ -37,11 +37,6 @@ class Objection:
     sentence: str
     metrics: tuple[str, ...] = ()
     flag: str = ""
-
-
-def plural(kind: str) -> str:
-    """Several replicates, in words."""
-    return "shelves" if kind == "shelf" else f"{kind}s"
 
 
 def objections(
