@@ -16,6 +16,8 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from traymorph.segment.board_flank import with_flanks
+
 Floats = NDArray[Any]  # float32; OpenCV's type hints say no more
 Flags = NDArray[np.bool_]
 
@@ -31,6 +33,8 @@ _LIGHT_NOISE, _CHROMA_NOISE = 0.006, 0.012
 _CODED = np.float32(1 / 2.2)
 # Half-width below which a plant is a rod, mm, and pixels in which that is judged, mm.
 _ROD_MM, _ROD_PX_MM = 1.8, 0.4
+# Where rods are judged by light alone: chroma, coded, that plant and board differ by.
+_ROD_SHARE, _PALE = 0.5, 0.1
 
 
 @dataclass(frozen=True, slots=True)
@@ -78,7 +82,7 @@ def refine(
         0..1.
     """
     height, width = rgb.shape[:2]
-    rough, rod = _rough(inside, reduced, mm_per_px * width / reduced.shape[1])
+    rough, rod, pale = _rough(inside, reduced, mm_per_px * width / reduced.shape[1])
     share = cv2.resize(rough, (width, height), interpolation=cv2.INTER_LINEAR)
     rod = cv2.resize(rod, (width, height), interpolation=cv2.INTER_LINEAR)
     result = (share > 0.5).astype(np.float32)
@@ -94,6 +98,8 @@ def refine(
             fine = _fine(share[window], rod[window], rgb[window], mm_per_px)
             fine = fine[top - y : top - y + _TILE_PX, left - x : left - x + _TILE_PX]
             result[top : top + _TILE_PX, left : left + _TILE_PX] = fine
+    alike = cv2.resize(pale.astype(np.uint8), (width, height), interpolation=cv2.INTER_NEAREST)
+    with_flanks(result, (rod > _ROD_SHARE) & (alike > 0), rgb, mm_per_px)
     return result
 
 
@@ -102,8 +108,8 @@ _TILE_PX = 128
 _REACH_MM = 2.0
 
 
-def _rough(inside: Flags, rgb: NDArray[np.uint8], mm_per_px: float) -> tuple[Floats, Floats]:
-    """First shares at the coarse scale, and where plants are bright rods, 0..1."""
+def _rough(inside: Flags, rgb: NDArray[np.uint8], mm_per_px: float) -> tuple[Floats, Floats, Flags]:
+    """First shares at the coarse scale, where plants are bright rods, 0..1, and where pale."""
     planes = opponent(rgb)
     reach = _ROUGH_MM / mm_per_px
     signed = _distance(inside)
@@ -111,7 +117,8 @@ def _rough(inside: Flags, rgb: NDArray[np.uint8], mm_per_px: float) -> tuple[Flo
     for _ in range(_ROUNDS):
         plant, board = _sides(planes, share, _ROUGH_BESIDE_MM / mm_per_px)
         share = np.where(np.abs(signed) < reach, _share(planes, plant, board, _ROUGH), share)
-    return share, _rods(share > 0.5, mm_per_px) * (plant[0] > board[0])
+    pale = np.hypot(plant[1] - board[1], plant[2] - board[2]) < _PALE
+    return share, _rods(share > 0.5, mm_per_px) * (plant[0] > board[0]), pale
 
 
 def _fine(share: Floats, rod: Floats, rgb: NDArray[np.uint8], mm_per_px: float) -> Floats:
