@@ -20,6 +20,7 @@ _MADE = ("flags", "program_version", "mask_method", "n_plants")
 _GUARD = re.compile(r"'+[=+\-@]")
 _MOST_PROBLEMS = 50
 _HOW_WELL_SEEN = "leaf_colour_share_pct"
+"""Says how well the leaves were seen and nothing of the plants; it is not compared."""
 
 
 def read_tray_metrics(path: Path) -> TrayTable:
@@ -42,7 +43,9 @@ def read_tray_metrics(path: Path) -> TrayTable:
     problems: list[Problem] = []
     table = read_table(path, _REQUIRED, problems)
     _check_rows(table, problems)
-    measured = [name for name in table.columns if name in METRICS]
+    measured = [
+        name for name in table.columns if name in METRICS and not name.endswith(_HOW_WELL_SEEN)
+    ]
     values = {name: _numbers(table, name, problems) for name in measured}
     doubts = {
         name: _numbers(table, f"{name}_u", problems)
@@ -129,5 +132,5 @@ def _problem(table: Table, row: Row, column: str, what: str, advice: str) -> Pro
 
 
 def metrics_of(table: TrayTable) -> Sequence[str]:
-    """Metrics of a table in the order of ``METRICS``, without what only says how well one saw."""
-    return [name for name in METRICS if name in table.values and not name.endswith(_HOW_WELL_SEEN)]
+    """Metrics of a table in the order of ``METRICS``."""
+    return [name for name in METRICS if name in table.values]
