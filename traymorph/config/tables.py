@@ -59,6 +59,10 @@ class Table:
     rows: tuple[Row, ...]
     decimal_comma: bool
 
+    def column(self, name: str) -> list[str]:
+        """Cells of a column from the first row to the last; all "" where there is none."""
+        return [row.cells.get(name, "") for row in self.rows]
+
 
 def read_table(path: Path, required: tuple[str, ...], problems: list[Problem]) -> Table:
     """Read a list whose cells are separated by commas, semicolons or tabs.

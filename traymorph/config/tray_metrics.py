@@ -71,7 +71,7 @@ def _text_columns(table: Table) -> list[str]:
 
 
 def _texts(table: Table, column: str) -> tuple[str, ...]:
-    return tuple(_unguarded(row.get(column)) for row in table.rows)
+    return tuple(map(_unguarded, table.column(column)))
 
 
 def _unguarded(cell: str) -> str:
@@ -94,7 +94,7 @@ def _check_rows(table: Table, problems: list[Problem]) -> None:
 
 
 def _numbers(table: Table, column: str, problems: list[Problem]) -> NDArray[np.float64]:
-    cells = [row.get(column) for row in table.rows]
+    cells = table.column(column)
     try:
         return np.array([cell or "nan" for cell in cells], dtype=object).astype(np.float64)
     except ValueError:

@@ -140,17 +140,16 @@ class _Metric:
 
     def notes(self) -> list[str]:
         """Sentences on single replicates: far from their fellows, or without a value."""
-        missing = [
-            name for name, known in zip(self._replicates.names, self._known, strict=True)
-            if not known
-        ]  # fmt: skip
+        missing = [self._replicates.names[place] for place in np.flatnonzero(~self._known)]
         found = []
         kind = self._replicates.kind
         if missing:
             shown = ", ".join(missing[:_SHOWN]) + (" and others" if len(missing) > _SHOWN else "")
             found.append(f"{self._metric} was not measured in {kind} {shown}.")
-        names = np.array(self._replicates.names, dtype=object)[self._known]
-        for name, value in zip(names[self._far()], self._values[self._far()], strict=True):
+        far = self._far()
+        places = np.flatnonzero(self._known)[far]
+        names = [self._replicates.names[place] for place in places]
+        for name, value in zip(names, self._values[far], strict=True):
             found.append(
                 f"{self._metric} of {kind} {name} ({value:.4g}) lies far from the others of "
                 "its treatment; it is not left out. Look at its photo and overlay."

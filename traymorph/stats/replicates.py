@@ -94,8 +94,8 @@ def values_of(table: TrayTable, replicates: Replicates, metric: str) -> tuple[Fl
     lot are averaged.
     """
     values, doubts = table.values[metric], table.doubts[metric]
-    if all(len(rows) == 1 for rows in replicates.rows):
-        one = np.array([rows[0] for rows in replicates.rows], dtype=np.intp)
+    if sum(map(len, replicates.rows)) == len(replicates.rows):
+        one = np.concatenate(replicates.rows)
         return values[one], doubts[one]
     trays, days = table.text("tray_id"), table.text("photographed_on")
     pairs = [_mean_of_last(rows, values, doubts, trays, days) for rows in replicates.rows]
