@@ -16,6 +16,7 @@ _COMMANDS = {
     "plan": "Lay out a fair trial: places by lot, tray labels, how many trays.",
     "measure": "Measure trays from their photos.",
     "compare": "Compare the treatments of a measured trial.",
+    "drift": "Watch batch after batch: what moved, since when, by how much.",
     "metrics": "Explain every column of the results.",
 }
 

@@ -17,7 +17,7 @@ _FEWEST = 2
 
 
 def tabular_cusum(values: Floats, target: float, slack: float) -> tuple[Floats, Floats]:
-    """Sums of what lies above and below the target by more than the slack.
+    """Sum up what lies above and below the target by more than the slack.
 
     Parameters
     ----------
@@ -66,7 +66,7 @@ def self_starting_scores(values: Floats) -> Floats:
 
 
 def _normal_score(t: float, df: int) -> float:
-    """Standard normal value with the same chance beyond it as Student's t."""
+    """Give the standard normal value with the same chance beyond it as Student's t."""
     tail = float(stdtr(df, -abs(t)))
     beyond = math.log(tail) if tail > 0.0 else float(log_ndtr(-abs(t)))
     return math.copysign(float(ndtri_exp(beyond)), t)

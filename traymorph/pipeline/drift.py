@@ -1,0 +1,206 @@
+"""From the table of trays to charts of batches, in numbers and in words."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from pathlib import Path
+
+import numpy as np
+
+from traymorph.config.events import read_events
+from traymorph.config.settings import Settings, read_settings
+from traymorph.config.standard import read_standard
+from traymorph.config.tray_columns import check_columns
+from traymorph.config.tray_metrics import RESULTS_FILE, metrics_of, read_tray_metrics
+from traymorph.errors import DesignError
+from traymorph.model.comparison import TrayTable
+from traymorph.model.drift import Batches, MetricDrift, StandardLimit
+from traymorph.report.drift_sentences import drift_sentences
+from traymorph.stats.baseline import ENOUGH
+from traymorph.stats.batches import find_batches
+from traymorph.stats.coincidences import coinciding
+from traymorph.stats.watch import Manner, few_in_words, watch
+from traymorph.store.drift_file import write_drift
+
+DRIFT_FILE = "drift.csv"
+WATCHED = ("canopy_cover_pct", "canopy_height_mm", "stem_length_mm", "leaf_hue_deg")
+"""Metrics watched where neither option, primary metric nor standard names any."""
+
+
+@dataclass(frozen=True, slots=True)
+class Asked:
+    """What a person wants watched.
+
+    Parameters
+    ----------
+    metrics : tuple of str
+        Empty = those of [compare] primary and of the standard, else a short list.
+    crop, treatment : str or None
+        Only trays of this crop, of this treatment.
+    left_out : tuple of str
+        Batches that a known cause keeps out of the baseline.
+    rules : str or None
+        Set of run rules beside the first.
+    run_length : float or None
+        Batches to a false alarm of EWMA and CUSUM.
+    """
+
+    metrics: tuple[str, ...] = ()
+    crop: str | None = None
+    treatment: str | None = None
+    left_out: tuple[str, ...] = ()
+    rules: str | None = None
+    run_length: float | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class DriftReport:
+    """What the watch gave.
+
+    Parameters
+    ----------
+    batches : Batches
+        In the order of their days.
+    watched : tuple of MetricDrift
+        In numbers.
+    sentences : tuple of tuple of str
+        In words, for each metric.
+    warnings : tuple of str
+        On batches and baselines.
+    out : Path
+        The table that was written.
+    """
+
+    batches: Batches
+    watched: tuple[MetricDrift, ...]
+    sentences: tuple[tuple[str, ...], ...]
+    warnings: tuple[str, ...]
+    out: Path
+
+    @property
+    def stands(self) -> tuple[str, ...]:
+        """Metrics of which the newest batch signals."""
+        return tuple(one.metric for one in self.watched if one.stands)
+
+
+def watch_folder(folder: Path, asked: Asked) -> DriftReport:
+    """Draw the charts of a folder's batches and write ``results/drift.csv``.
+
+    Parameters
+    ----------
+    folder : Path
+        ``results/tray_metrics.csv`` must be there; ``standard.csv`` and ``events.csv`` are read
+        where they are.
+    asked : Asked
+        What to watch, and how.
+
+    Raises
+    ------
+    SettingsError, ListError
+        Settings or lists cannot be used.
+    DesignError
+        Batches cannot be watched: crops are mixed, none is named, or there are too few.
+    StoreError
+        The result cannot be written.
+    """
+    settings = read_settings(folder)
+    standard, events = read_standard(folder), read_events(folder)
+    results = folder / "results"
+    table = read_tray_metrics(results / RESULTS_FILE)
+    check_columns(table, settings.compare.treatment_column)
+    table = _of(table, "crop", asked.crop)
+    column = settings.compare.treatment_column
+    table = _of(table, column, asked.treatment)
+    metrics = _metrics(table, asked, settings, standard)
+    batches = find_batches(table, metrics)
+    _check_left_out(asked.left_out, batches)
+    manner = Manner(
+        settings.drift.baseline, frozenset(asked.left_out), asked.rules, asked.run_length
+    )
+    watched = tuple(
+        watch(name, table.units[name], batches, manner, _limit(standard, batches.crop, name))
+        for name in metrics
+    )
+    if not any(one.charts for one in watched):
+        msg = " ".join(warning for one in watched for warning in one.warnings)
+        raise DesignError(msg, hint="Go on measuring, or write a standard.")
+    out = results / DRIFT_FILE
+    write_drift(out, watched)
+    return DriftReport(
+        batches,
+        watched,
+        tuple(
+            drift_sentences(one, [coinciding(move, one, batches, events) for move in one.moves])
+            for one in watched
+        ),
+        (*batches.warnings, *_mixed(table, column), *_of_baselines(watched)),
+        out,
+    )
+
+
+def _of(table: TrayTable, column: str, wanted: str | None) -> TrayTable:
+    """Keep the rows that hold a word in a column; all where none is wanted."""
+    if wanted is None:
+        return table
+    cells = table.text(column)
+    kept = np.flatnonzero([cell.casefold() == wanted.casefold() for cell in cells])
+    if not len(kept):
+        known = ", ".join(sorted(set(cells) - {""})) or "none is named"
+        msg = f"No tray of the table has {wanted!r} in the column {column} ({known})."
+        raise DesignError(msg, hint="Write it as trays.csv does.")
+    return replace(
+        table,
+        columns={name: tuple(held[row] for row in kept) for name, held in table.columns.items()},
+        values={name: numbers[kept] for name, numbers in table.values.items()},
+        doubts={name: numbers[kept] for name, numbers in table.doubts.items()},
+        flags=tuple(table.flags[row] for row in kept),
+    )
+
+
+def _metrics(
+    table: TrayTable, asked: Asked, settings: Settings, standard: Sequence[StandardLimit]
+) -> list[str]:
+    measured = [name for name in metrics_of(table) if np.isfinite(table.values[name]).any()]
+    unknown = [name for name in asked.metrics if name not in measured]
+    if unknown or not measured:
+        what = f"{', '.join(unknown)} was not measured" if unknown else "No metric was measured"
+        known = f" (measured: {', '.join(measured)})" if measured else ""
+        msg = f"{what} in any tray of the table{known}."
+        raise DesignError(msg, hint="`traymorph metrics` says which photo each metric needs.")
+    if asked.metrics:
+        return list(dict.fromkeys(asked.metrics))
+    primary = settings.compare.primary
+    wanted = {primary} if primary in measured else set(WATCHED)
+    wanted |= {limit.metric for limit in standard}
+    return [name for name in measured if name in wanted] or measured[:1]
+
+
+def _limit(standard: Sequence[StandardLimit], crop: str, metric: str) -> StandardLimit | None:
+    """Limits of a crop, else those for every crop."""
+    of_metric = {one.crop.casefold(): one for one in standard if one.metric == metric}
+    return of_metric.get(crop.casefold(), of_metric.get(""))
+
+
+def _check_left_out(left_out: Sequence[str], batches: Batches) -> None:
+    unknown = [name for name in left_out if name not in batches.names]
+    if unknown:
+        msg = f"There is no batch {', '.join(unknown)} to leave out."
+        raise DesignError(msg, hint=f"Batches are {', '.join(batches.names[:10])} and so on.")
+
+
+def _mixed(table: TrayTable, column: str) -> list[str]:
+    """Warn of treatments that share batches or take turns."""
+    treatments = sorted(set(table.text(column)) - {""})
+    if len(treatments) < 2:
+        return []
+    told = (
+        f"The trays have {len(treatments)} treatments: batches that hold them in other shares "
+        "differ by that alone. Watch one with --treatment."
+    )
+    return [told]
+
+
+def _of_baselines(watched: Sequence[MetricDrift]) -> list[str]:
+    """Say once what all metrics share."""
+    short = sorted({int(one.baseline.sum()) for one in watched if np.isfinite(one.sigma)})
+    few = [few_in_words(n) for n in short if n < ENOUGH]
+    return list(dict.fromkeys([*few, *(text for one in watched for text in one.warnings)]))
