@@ -153,7 +153,41 @@ def test_a_stem_lies_its_radius_above_the_board(view_of):
     line = [(5, 5), (5 + 40 * larger, 5)]
     plant = plant_of(share((400, 400), disc(25, 25, 5)), line=line, width=2 * radius)
     got = read(view_of(height=height), plant)
-    assert value(got, "stem_length_mm") == pytest.approx(40.0, rel=1e-5)
+    assert value(got, "stem_length_mm") == pytest.approx(40.0, rel=1e-3)
+
+
+@pytest.mark.parametrize("angle", [0.0, 60.0, 90.0, 180.0])
+def test_the_face_of_a_cut_that_is_seen_beside_the_stems_end_is_taken_off(view_of, angle):
+    # A cylinder of radius r on the board, projected point by point: its outline and the stem's
+    # own length, both along the middle of its image.
+    height, radius, length = 300.0, 1.5, 40.0
+    view = view_of(height=height)
+    foot = view.viewpoint.position_mm[:2]
+    away = np.array([np.cos(np.radians(angle)), np.sin(np.radians(angle))])
+    cut = foot + 80.0 * np.array([1.0, 0.0])
+    other = cut - length * away
+    lifted = radius + STEM_REST_MM
+
+    def seen(point, z):
+        return foot + (point - foot) * height / (height - z)
+
+    heights = lifted + radius * np.linspace(-1.0, 1.0, 51)
+    ends = np.array([seen(cut, z) for z in heights])
+    end = ends[np.argmax(ends @ away)]
+    line = [end, seen(other, lifted)]
+    start = view.grid.points_mm(np.zeros(1), np.zeros(1))[0]
+    plant = plant_of(
+        share((400, 400), disc(25, 25, 5)), line=[p - start for p in line], width=2 * radius
+    )
+    got = read(view, plant)
+    assert value(got, "stem_length_mm") == pytest.approx(length, abs=0.04)
+
+
+def test_leaf_that_may_hold_the_stem_is_not_measured(view_of):
+    leaf = share((400, 400), disc(25, 30, 10))
+    got = read(view_of(), plant_of(leaf, flags=["stem_unclear"]))
+    assert math.isnan(value(got, "leaf_area_mm2"))
+    assert math.isnan(value(got, "blade_count"))
 
 
 def test_without_a_stem_its_columns_are_empty_and_leaf_is_not(view_of):
@@ -167,10 +201,17 @@ def test_without_a_stem_its_columns_are_empty_and_leaf_is_not(view_of):
     assert got.flags == ("no_node",)
 
 
-def test_folded_and_overlapping_blades_count_and_are_not_sized(view_of):
+def test_folded_blades_count_and_are_not_sized(view_of):
+    blades = [blade(10, 6), blade(4, 1, ["blade_folded"])]
+    got = read(view_of(), plant_of(share((400, 400), disc(25, 25, 9)), blades=blades))
+    assert value(got, "blade_count") == 2
+    assert value(got, "blade_length_mm") == pytest.approx(10.0)
+
+
+def test_overlapping_blades_are_neither_counted_nor_sized(view_of):
     blades = [blade(10, 6), blade(4, 1, ["blade_folded"]), blade(20, 9, ["blades_overlap"])]
     got = read(view_of(), plant_of(share((400, 400), disc(25, 25, 9)), blades=blades))
-    assert value(got, "blade_count") == 3
+    assert math.isnan(value(got, "blade_count"))
     assert value(got, "blade_length_mm") == pytest.approx(10.0)
     assert value(got, "board_blade_width_mm") == pytest.approx(6.0)
     assert got.flags == ("blade_folded", "blades_overlap")

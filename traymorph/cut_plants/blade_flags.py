@@ -14,6 +14,8 @@ _SHRED_SHARE = 0.03
 """Share of a plant's leaf below which a blade is a shred of another's edge."""
 _TRUE_LEAF_SHARE = 0.6
 """Area of a true leaf over the mean of the two largest blades, at most, on young plants."""
+_PAIR = 2
+"""Seed leaves of a plant of the pair form, at least."""
 _FEWEST = 6
 """Blades of a photo from which their usual form is known."""
 _FOLDED_RATIO = 0.68
@@ -39,20 +41,19 @@ def with_blade_flags(plants: list[CutPlant], form: PlantForm) -> list[CutPlant]:
         With them; a plant carries the flags of its blades.
     """
     plants = [replace(p, blades=_told_apart(_without_shreds(p.blades), form)) for p in plants]
-    seed_leaves = [
-        blade
+    if form is not PlantForm.PAIR:
+        return [_flagged(plant, {}) for plant in plants]
+    of_plants = [
+        [blade for blade in plant.blades if not blade.true_leaf]
         for plant in plants
         if plant.stands_alone
-        for blade in plant.blades
-        if blade.true_leaf == (form is PlantForm.HYPOGEAL)
     ]
-    if len(seed_leaves) < _FEWEST or form is not PlantForm.PAIR:
-        return [_flagged(plant, {}) for plant in plants]
+    seed_leaves = [blade for of_one in of_plants if len(of_one) >= _PAIR for blade in of_one]
+    if len(seed_leaves) < _FEWEST:
+        return [_flagged(plant, _flags_of_lone(plant)) for plant in plants]
     area = float(np.median([blade.area_cells for blade in seed_leaves]))
     ratio = float(np.median([blade.width_cells / blade.length_cells for blade in seed_leaves]))
-    number = Counter(
-        sum(not b.true_leaf for b in plant.blades) for plant in plants if plant.stands_alone
-    ).most_common(1)[0][0]
+    number = max(Counter(len(of_one) for of_one in of_plants).most_common(1)[0][0], _PAIR)
     return [_flagged(plant, _flags_of(plant, area, ratio, number)) for plant in plants]
 
 
@@ -79,6 +80,11 @@ def _told_apart(blades: tuple[Blade, ...], form: PlantForm) -> tuple[Blade, ...]
         replace(blade, true_leaf=i > 1 and blade.area_cells < _TRUE_LEAF_SHARE * seed_leaf)
         for i, blade in enumerate(ordered)
     )
+
+
+def _flags_of_lone(plant: CutPlant) -> dict[int, tuple[str, ...]]:
+    """Where nothing tells the size of one seed leaf: a plant's only blade may be both."""
+    return {0: ("blades_overlap",)} if len(plant.blades) == 1 else {}
 
 
 def _flags_of(

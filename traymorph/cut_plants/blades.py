@@ -3,8 +3,11 @@
 from dataclasses import dataclass
 from typing import Any
 
+import cv2
 import numpy as np
 from numpy.typing import NDArray
+
+from traymorph.cut_plants.forms import PlantForm
 
 Floats = NDArray[Any]
 Mask = NDArray[np.bool_]
@@ -14,6 +17,8 @@ _SLICES = 24
 _FEWEST_CELLS = 12
 _STRIP = 0.05
 """Half width, over the blade's, of the strip in which its base is looked for."""
+_OVAL, _LOBED = 0.88, 0.6
+"""Share of its hull that a leaflet, and a lobed or notched blade, covers at least."""
 _NOTCH_FROM = 0.8
 """Share of the length from which a notched blade has two middles."""
 
@@ -79,6 +84,25 @@ def blade_shape(share: Floats, region: Mask, base: Points) -> BladeShape | None:
     length = float(np.hypot(*np.diff(line, axis=0).T).sum())
     tip = base + line[-1, 0] * axis + line[-1, 1] * np.array([-axis[1], axis[0]])
     return BladeShape(area, length, width, tip)
+
+
+def is_one_blade(share: Floats, region: Mask, form: PlantForm) -> bool:
+    """Whether a region has the outline of a single blade.
+
+    The hull of one blade holds little else, that of several together the gaps between them.
+
+    Parameters
+    ----------
+    share : ndarray of float32, shape (h, w)
+        Share of leaf.
+    region : ndarray of bool, shape (h, w)
+        Cells of the blade.
+    form : PlantForm
+        Leaflets and stipules of peas are oval; other blades may have notches and lobes.
+    """
+    cells = np.argwhere(region & (share >= 0.5))[:, ::-1].astype(np.int32)
+    hull = float(cv2.contourArea(cv2.convexHull(cells))) if len(cells) else 0.0
+    return len(cells) >= (_OVAL if form is PlantForm.HYPOGEAL else _LOBED) * hull
 
 
 def _bent_middle(middles: Points, first: float, end: float) -> Points:

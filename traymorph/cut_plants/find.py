@@ -7,7 +7,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from traymorph.cut_plants.blade_flags import touching, with_blade_flags
-from traymorph.cut_plants.blades import blade_shape
+from traymorph.cut_plants.blades import blade_shape, is_one_blade
 from traymorph.cut_plants.colours import TissueColours
 from traymorph.cut_plants.feet import feet_of, is_plant
 from traymorph.cut_plants.forms import PlantForm
@@ -18,6 +18,7 @@ from traymorph.cut_plants.silhouettes import (
     Run,
     Silhouette,
     TypicalPlant,
+    mended,
     silhouettes,
     typical_plant,
 )
@@ -97,6 +98,9 @@ def find_cut_plants(
     """
     pieces = silhouettes(plant, step_mm, at_edge)
     typical = typical_plant(pieces)
+    if typical is not None:
+        pieces = [mended(piece, typical) for piece in pieces]
+        typical = typical_plant(pieces)
     pieces = [piece for piece in pieces if is_plant(piece, typical)]
     labs = [smooth_lab(rgb, piece) for piece in pieces]
     colours = None
@@ -200,7 +204,7 @@ def _plant(
         parts = through_leaves(parts, odds, half_width)
     share = np.where(cells >= 0, piece.share, np.float32(0.0)).astype(np.float32)
     leaf = np.where(parts > 0, share, np.float32(0.0)).astype(np.float32)
-    blades = _blades(piece, skeleton, parting, parts, leaf)
+    blades = _blades(piece, skeleton, parting, parts, leaf, board.form)
     stem = None
     if not LEFT_OUT.intersection(flags) - {"plant_cut_off"}:
         node = (
@@ -224,7 +228,12 @@ def _corner(piece: Silhouette) -> NDArray[np.float64]:
 
 
 def _blades(
-    piece: Silhouette, skeleton: Skeleton, parting: Parting, parts: NDArray[np.intp], leaf: Floats
+    piece: Silhouette,
+    skeleton: Skeleton,
+    parting: Parting,
+    parts: NDArray[np.intp],
+    leaf: Floats,
+    form: PlantForm,
 ) -> tuple[Blade, ...]:
     corner = _corner(piece)
     regions = [parts == number for number in range(1, len(parting.bases) + 1)]
@@ -236,6 +245,7 @@ def _blades(
             continue
         others = np.isin(parts, [n + 1 for n in range(len(regions)) if n != number])
         met = touching(regions[number], others, _MET_SHARE * shape.width)
+        met = met or not is_one_blade(leaf, regions[number], form)
         blades.append(
             Blade(
                 shape.area, at + corner, shape.tip + corner, shape.length, shape.width,

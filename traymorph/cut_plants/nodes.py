@@ -33,6 +33,9 @@ _NARROWED = 0.88
 _SAME = 0.93
 """Width over the stem's from which a silhouette is as wide as before."""
 _WIDENED = 1.06
+_CLEAR_OF_NOISE, _CLEAR_FAR = 3.0, 4.0
+"""A narrowing over the scatter of the width below it, at least: near a fork, and where it may lie
+anywhere along the stem."""
 _SUDDEN_WIDTHS = 0.6
 """Length within which a stem gives way to a stalk, in stem widths; a taper takes longer."""
 _BEFORE_WIDTHS = (0.4, 2.5)
@@ -52,6 +55,9 @@ _LOWEST_NODE = 0.4
 _SMOOTH_WIDTHS = 0.15
 """Width of the smoothing of a width profile, in stem widths; a ragged outline is no step."""
 _PLACE_CELLS = 0.5
+_FEWEST_PLACES = 10
+_MAD_TO_SD = 1.4826
+"""Standard deviation over median absolute deviation of a normal distribution."""
 _BENT_FROM = 10
 """Points from which a stalk is continued as a parabola."""
 
@@ -147,6 +153,8 @@ def narrowing(found: MiddleLine, half_width: float, *, forked: bool) -> float | 
         _BEFORE_WIDTHS[1] * width, places[-1] - reach * width, _LOWEST_NODE * float(places[-1])
     )
     widths = gaussian_filter1d(widths, _SMOOTH_WIDTHS * width / _PLACE_CELLS)
+    scatter = _scatter(places, widths, first, width)
+    least = scatter * (_CLEAR_OF_NOISE if forked else _CLEAR_FAR)
     for i in np.flatnonzero(places >= first):
         before = _width_before(places, widths, float(places[i]), width)
         if widths[i] >= _NARROWED * before:
@@ -155,9 +163,37 @@ def narrowing(found: MiddleLine, half_width: float, *, forked: bool) -> float | 
         level = (before + float(widths[ahead].min())) / 2.0
         above = np.flatnonzero(widths[: i + 1] >= level)
         step = float(places[above[-1]]) if len(above) else float(places[i])
-        if _is_step(places, widths, step, before, width):
+        after = widths[(places > step) & (places <= step + _AGAIN_WIDTHS * width)]
+        narrow = after[after < before]
+        clear = len(narrow) > 0 and before - float(np.median(narrow)) >= least
+        if clear and _is_step(places, widths, step, before, width):
             return step
     return None
+
+
+def is_ragged(found: MiddleLine, half_width: float) -> bool:
+    """Whether a stem's outline is too ragged for the usual step to a stalk to be seen at a fork."""
+    places, widths = _profile(found)
+    if len(places) == 0:
+        return False
+    width = _own_width(places, widths, half_width)
+    widths = gaussian_filter1d(widths, _SMOOTH_WIDTHS * width / _PLACE_CELLS)
+    end = float(places[-1]) - _FORK_WIDTHS * width
+    return _CLEAR_OF_NOISE * _scatter(places, widths, end, width) > (1.0 - _NARROWED) * width
+
+
+def _scatter(places: Points, widths: Points, end: float, width: float) -> float:
+    """Give the standard deviation of the width along that part of a stem on which no node lies.
+
+    A ragged outline narrows and widens all along. Told from the median deviation, which the few
+    places do not move where another stem lies across.
+    """
+    low = np.flatnonzero((places > width) & (places < end))
+    if len(low) < _FEWEST_PLACES:
+        return 0.0
+    before = np.array([_width_before(places, widths, float(places[i]), width) for i in low])
+    off = widths[low] - before
+    return _MAD_TO_SD * float(np.median(np.abs(off - np.median(off))))
 
 
 def _is_step(places: Points, widths: Points, step: float, before: float, width: float) -> bool:

@@ -1,17 +1,26 @@
 """Connected pieces of plant on the board, and what a typical plant of the photo measures."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from traymorph.cut_plants.skeleton import Ints, Skeleton, end_branches, skeleton_of
+from traymorph.cut_plants.skeleton import (
+    Ints,
+    Skeleton,
+    end_branches,
+    skeleton_of,
+    without_shreds,
+)
 
 Floats = NDArray[Any]
 Mask = NDArray[np.bool_]
 
+_PINHOLE_CELLS = 9
+_PINHOLE_SHARE = 1.5
+"""Holes below this share of the square of a stem's half width are gaps in the mask."""
 _MARGIN_CELLS = 4
 _FRINGE_CELLS = 3
 """Cells outside the half-share outline whose rest of plant still belongs to the piece."""
@@ -131,6 +140,17 @@ def silhouettes(plant: Floats, step_mm: float, at_edge: Mask | None) -> list[Sil
     return pieces
 
 
+def mended(piece: Silhouette, typical: TypicalPlant) -> Silhouette:
+    """Free a piece's skeleton from what follows torn outlines and holes smaller than a stem."""
+    half_width = typical.stem_half_width
+    mask = _without_pinholes(piece.mask.astype(np.uint8), _PINHOLE_SHARE * half_width**2)
+    whole = piece.skeleton
+    if np.count_nonzero(mask) > np.count_nonzero(piece.mask):
+        whole = skeleton_of(mask, piece.coarse)
+    skeleton = without_shreds(whole, half_width)
+    return replace(piece, mask=mask, skeleton=skeleton, runs=_runs(skeleton))
+
+
 def coarseness(solid: NDArray[np.uint8]) -> int:
     """Cells per square on which skeletons are drawn, from the width of what is narrow.
 
@@ -191,12 +211,12 @@ def _piece(
     return Silhouette(box, share, mask, skeleton, _runs(skeleton), cut, coarse)
 
 
-def _without_pinholes(own: NDArray[np.uint8]) -> Mask:
-    """Holes of fewer than nine cells would each draw a ring in the skeleton."""
+def _without_pinholes(own: NDArray[np.uint8], cells: float = _PINHOLE_CELLS) -> Mask:
+    """Small holes would each draw a ring in the skeleton."""
     count, holes, stats, _ = cv2.connectedComponentsWithStats(1 - own, connectivity=4)
     filled = own.astype(bool)
     for hole in range(1, count):
-        if stats[hole, cv2.CC_STAT_AREA] < 9:
+        if stats[hole, cv2.CC_STAT_AREA] < cells:
             filled |= holes == hole
     return filled
 

@@ -19,6 +19,9 @@ _SPUR_SHARE = 0.8
 radius, and by less than two cells, is a corner of the outline and no part."""
 _SPUR_CELLS = 2.0
 _PRUNINGS = 3
+_SHRED_WIDTH, _SHRED_LENGTH = 0.35, 4.0
+"""A free end thinner and shorter than this, in half widths of the stem, is a shred of a torn
+outline: tendrils, as thin, are longer."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -120,6 +123,37 @@ def skeleton_of(mask: Mask, coarse: int) -> Skeleton:
             break
         found = found.only(~spurs)
     return found
+
+
+def without_shreds(skeleton: Skeleton, half_width: float) -> Skeleton:
+    """Leave out the free ends that only follow shreds of an outline.
+
+    The shaded side of a stem may be torn in the mask. Shreds beside its cut would hide that the
+    stem ends there.
+
+    Parameters
+    ----------
+    skeleton : Skeleton
+        Of a piece.
+    half_width : float
+        Of the photo's stems, cells.
+    """
+    for _ in range(_PRUNINGS):
+        shred = np.zeros(len(skeleton.points), bool)
+        for branch in end_branches(skeleton):
+            thick = np.flatnonzero(skeleton.radius[branch] >= _SHRED_WIDTH * half_width)
+            thin = branch[: thick[0]] if len(thick) else branch
+            if len(thin) < 2 or len(thin) == len(skeleton.points):
+                continue
+            steps = np.diff(skeleton.points[thin], axis=0)
+            if np.hypot(steps[:, 0], steps[:, 1]).sum() < _SHRED_LENGTH * half_width:
+                shred[thin] = True
+        if not shred.any() or shred.all():
+            break
+        skeleton = skeleton.only(~shred)
+        spurs = _spurs(skeleton)
+        skeleton = skeleton.only(~spurs)
+    return skeleton
 
 
 def reduced(mask: Mask, coarse: int) -> Mask:

@@ -13,7 +13,7 @@ from traymorph.cut_plants.centre_line import (
     middle_line,
     resample,
 )
-from traymorph.cut_plants.nodes import Node, narrowing, widening
+from traymorph.cut_plants.nodes import Node, is_ragged, narrowing, widening
 from traymorph.cut_plants.skeleton import Rooted, Skeleton
 
 Floats = NDArray[Any]
@@ -24,6 +24,9 @@ _FEWEST = 8
 """Points of a line that can be smoothed."""
 _MOST_BACK_WIDTHS = 3.0
 """A silhouette forks no later than this after the node, in stem widths."""
+_USUAL_BACK_WIDTHS = 1.1
+"""Where both are seen, the step to the stalks lies this far before the fork: mean over rendered
+boards, with a standard deviation of 0.3."""
 _CUT_U_WIDTHS = 0.15
 _LEAF_U_WIDTHS = 0.4
 _STEP_U_WIDTHS, _FORK_U_WIDTHS, _BLADE_U_WIDTHS = 0.2, 0.5, 1.5
@@ -105,4 +108,7 @@ def _end(found: MiddleLine, node: Node, half_width: float) -> tuple[float, float
     if node.at is not None:
         nearest = int(np.argmin(np.hypot(*(found.points - node.at).T)))
         end = min(end, float(found.along[nearest]))
-    return max(end, float(found.along[-1]) - _MOST_BACK_WIDTHS * 2.0 * half_width), _FORK_U_WIDTHS
+    fork = float(found.along[-1])
+    if is_ragged(found, half_width):
+        end = min(end, fork - _USUAL_BACK_WIDTHS * 2.0 * half_width)
+    return max(end, fork - _MOST_BACK_WIDTHS * 2.0 * half_width), _FORK_U_WIDTHS

@@ -15,8 +15,9 @@ Floats = NDArray[Any]
 
 _SURELY_BLADE = 1.8
 """Distance from the outline, in half widths of the stem, from which a cell is surely blade."""
-_CLEAR, _STEM_WITHIN = 4.0, 0.7
-"""Limit of the log-odds of one cell, and those from which a cell amid a blade is stem."""
+_CLEAR, _STEM_WITHIN = 4.0, 0.5
+"""Limit of the log-odds of one cell, and the mean log-odds up to which a cell amid a blade is
+stem: the mean over a narrow stem holds some of the blade beside it."""
 _END_CELLS = 5
 _MOST_CELLS = 2000
 
@@ -79,7 +80,7 @@ def through_leaves(parts: NDArray[np.intp], odds: Floats, half_width: float) -> 
         Only turns blade into stem.
     """
     smooth = cv2.GaussianBlur(np.clip(odds, -_CLEAR, _CLEAR), (0, 0), max(0.3 * half_width, 0.6))
-    stem = (parts > 0) & (smooth < -_STEM_WITHIN)
+    stem = (parts > 0) & (smooth < _STEM_WITHIN)
     size = 2 * max(round(0.5 * half_width), 1) + 1
     disc = cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (size, size))
     whole = cv2.morphologyEx((stem | (parts == 0)).astype(np.uint8), cv2.MORPH_OPEN, disc)

@@ -32,13 +32,14 @@ def measure_cut_plants(
     readings : tuple of PlantReading
         One per plant, in their order.
     colours : dict of str to Measured
-        Leaf colour of all plants that stand alone, by the board's columns; NaN where the light
-        shows no colours or too little leaf is seen.
+        Leaf colour of all plants that stand alone and whose leaves are told from their stem, by
+        the board's columns; NaN where the light shows no colours or too little leaf is seen.
     flags : tuple of str
         What qualifies the photo's plants together.
     """
     readings = tuple(_read(view, plant) for plant in plants)
-    leaf, _ = together(view.grid.shape, [plant for plant in plants if plant.stands_alone])
+    sure = [plant for plant in plants if plant.stands_alone and plant.leaf_is_told]
+    leaf, _ = together(view.grid.shape, sure)
     colours, flags = colour_metrics(view.rgb, leaf, view.colour, View.BOARD)
     return readings, colours, flags if plants else (*flags, "no_plants_on_board")
 

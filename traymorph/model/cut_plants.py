@@ -59,7 +59,7 @@ class CutPlant:
         Its blades.
     flags : tuple of str
         What qualifies the plant, those of its blades included; ``plants_touch``,
-        ``plant_cut_off`` and ``heap`` keep it out of the tray's means.
+        ``plant_cut_off`` and ``heap`` keep it out of the tray's means, ``stem_unclear`` its leaf.
     ends_u_cells : float
         Standard uncertainty of where cut and node lie along the stem, together, cells.
     """
@@ -77,6 +77,11 @@ class CutPlant:
     def stands_alone(self) -> bool:
         """Whether the plant counts in the tray's means."""
         return not LEFT_OUT.intersection(self.flags)
+
+    @property
+    def leaf_is_told(self) -> bool:
+        """Whether ``leaf`` holds blades alone, rather than the whole plant with its stem."""
+        return "stem_unclear" not in self.flags
 
 
 LEFT_OUT = frozenset({"plants_touch", "plant_cut_off", "heap"})
