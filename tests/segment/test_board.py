@@ -174,6 +174,12 @@ def test_an_empty_board_has_no_plants():
     assert result.plant.max() == 0
 
 
+def test_a_hull_alone_is_no_plant():
+    result, _, _ = told(hull(small("blue")))
+    assert "no_plants_on_board" in result.flags
+    assert result.plant.max() == 0
+
+
 def test_plants_hardly_unlike_the_board_are_flagged():
     result, _, stem = told(one_plant("white", "pale"))
     assert "board_too_alike" in result.flags

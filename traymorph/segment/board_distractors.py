@@ -19,9 +19,13 @@ Flags = NDArray[np.bool_]
 _BLADE_MM, _LEAST_BLADE_MM2 = 0.9, 4.0
 # Smallest thing that can be a plant at all, and that can be a part of one, mm2.
 _LEAST_PLANT_MM2, _LEAST_PART_MM2 = 8.0, 0.5
+# Area of a blade without stem, mm2, below which it is no plant where nothing has a stem.
+_LEAST_STEMLESS_MM2 = 25.0
 # Share of the typical plant's area below which a thing without a stem is no plant.
 _SMALL = 0.3
 _TINY = 0.06
+# Share of a thing's area that is wide where it has no stem.
+_STEMLESS = 0.8
 # Widest gap between a stem's parts, mm.
 _GAP_MM = 1.5
 # Threads finer than this are roots where they are colourless; longer ones count.
@@ -33,6 +37,8 @@ _OTHER_COLOUR = 3.5
 _RIM_MM, _FADING = (0.3, 0.9), 0.4
 # Part of the photo's border along which a thing that is cut off by it runs, mm.
 _ALONG_BORDER_MM = 40.0
+# Part of the photo's border from which what was left out is a strip of the bench.
+_STRIP_MM = 20.0
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -45,7 +51,7 @@ class Sorted:
     others : ndarray of bool, shape (h, w)
         Left out.
     unclear : bool
-        Whether something as large as a plant was left out.
+        Whether something as large as a plant was left out on the board.
     """
 
     plants: Flags
@@ -94,8 +100,8 @@ def sort(found: Flags, chroma: Floats, light: Floats, contrast: Floats, mm: floa
     is_plant |= _continued(parts, is_plant, body, mm)
     plants = is_plant[parts.label]
     others = found & ~plants
-    typical = float(np.median(parts.area[is_plant])) if is_plant.any() else _LEAST_PLANT_MM2
-    left = ~is_plant
+    typical = float(np.median(parts.area[is_plant])) if is_plant.any() else np.inf
+    left = ~is_plant & (parts.border < _STRIP_MM)
     left[0] = False
     return Sorted(plants, others, bool(np.any(left & (parts.blade > 0.5 * typical))))
 
@@ -155,6 +161,9 @@ def _with_blade(parts: _Parts, level: Floats, depth: Floats) -> Flags:
     able = (parts.blade > _LEAST_BLADE_MM2) & (parts.area > _LEAST_PLANT_MM2)
     able &= parts.border < _ALONG_BORDER_MM
     able[0] = False
+    stemless = parts.blade > _STEMLESS * parts.area
+    if not (able & ~stemless).any():
+        able &= parts.area > _LEAST_STEMLESS_MM2
     if not able.any():
         return able
     # The typical area is that of the plant in which the middle square millimetre lies.
@@ -167,7 +176,6 @@ def _with_blade(parts: _Parts, level: Floats, depth: Floats) -> Flags:
     off = parts.colour - np.median(colours, axis=0)
     strange = np.sqrt(np.einsum("ni,ij,nj->n", off, np.linalg.inv(spread), off)) > _OTHER_COLOUR
     small = parts.area < _SMALL * typical
-    stemless = parts.blade > 0.8 * parts.area
     able &= ~(small & (strange | (stemless & (parts.area < _SMALL / 2 * typical))))
     return np.asarray(able & (parts.area > _TINY * typical))
 

@@ -30,6 +30,11 @@ _NO_SHADE, _LEAST_DARK = 0.20, 90.0
 _COMPANY, _SAME_HUE = 0.40, 0.6
 _MAYBE_SHADED, _SURE_SHADED, _SURE_SHADED_SEEN = 9.0, 14.0, 5.0
 _NEAR_MM, _FAR_MM, _FAR_WEIGHT, _SOME = 1.5, 12.0, 0.05, 0.03
+# Share of the chroma of plant nearby below which lit board may have it by light thrown back, and
+# how far its lightness may be off.
+_GLOW, _LIT = 0.33, 0.04
+# Radius in which it is thrown, mm, and the share of that which the plant takes up at least.
+_GLOW_MM, _BESIDE = 1.5, 0.03
 # Direction (Cr, Cb) in which light from the sky tints shade; no plant is of that hue.
 _SKY = (-0.65, 0.76)
 # Holes of a blade that are filled: largest, mm2, and lightest, as a share of the board.
@@ -69,6 +74,7 @@ def stands_out(away: Departure, mm: float) -> Flags:
     level = chroma * ((away.board + _FOOT) / (np.maximum(seen, 0.0) + _FOOT))
     shaded = _shaded_plant(level, sure, mm)
     maybe &= ~shade | (shaded > _MAYBE_SHADED)
+    maybe &= ~_glow(chroma, light / np.maximum(away.board, 1.0), mm)
     sure |= shade & (shaded > _SURE_SHADED) & (amount > max(least, _SURE_SHADED_SEEN))
     maybe |= light > max(_MAYBE_BRIGHT[0] * light_noise, _MAYBE_BRIGHT[1])
     found = _joined(maybe | sure, sure)
@@ -92,6 +98,18 @@ def _shaded_plant(level: Floats, sure: Flags, mm: float) -> Floats:
     thrown = np.float32(_COMPANY) * reference * some / (some + np.float32(_SOME))
     faint = same & (amount < thrown)
     return np.where(faint, np.float32(0.0), amount)
+
+
+def _glow(chroma: Floats, brighter: Floats, mm: float) -> Flags:
+    """Lit board that has a little of the hue of strongly coloured plants beside it."""
+    amount = np.hypot(chroma[0], chroma[1])
+    strong = (amount > _NO_SHADE_CHROMA).astype(np.float32)
+    some = _around(strong, _GLOW_MM / mm) + np.float32(1e-6)
+    company = [_around(c * strong, _GLOW_MM / mm) / some for c in chroma]
+    reference = np.hypot(*company) * (some > _BESIDE)
+    along = chroma[0] * company[0] + chroma[1] * company[1]
+    faint = (amount < _GLOW * reference) & (along > _SAME_HUE * amount * reference)
+    return np.asarray(faint & (np.abs(brighter) < _LIT))
 
 
 def _near(plane: Floats, mm: float) -> Floats:

@@ -126,18 +126,21 @@ def depart(rgb: NDArray[np.uint8], mm_per_px: float, ignore: Flags) -> Departure
         _noise(light, chroma, match_full),
         cv2.resize(on_board.astype(np.uint8), full, interpolation=cv2.INTER_NEAREST) > 0,
         cv2.resize(outside.astype(np.uint8), full, interpolation=cv2.INTER_NEAREST) > 0,
-        _is_arm(outside, coarse),
+        _is_arm(outside, coarse, mm_per_px * factor),
     )
 
 
 # Share of the photo's border above which what lies there is a bench rather than an arm.
 _BENCH_SHARE = 0.4
+# How far an arm reaches in, mm; a strip of wooden bench does not.
+_ARM_MM = 30.0
 # Cr and Cb of skin, codes (after Chai & Ngan 1999, IEEE Trans. CSVT 9(4):551-564).
 _SKIN_CR, _SKIN_CB = (5.0, 45.0), (-51.0, -1.0)
 
 
-def _is_arm(outside: Flags, coarse: list[Floats]) -> bool:
-    if not outside.any():
+def _is_arm(outside: Flags, coarse: list[Floats], mm: float) -> bool:
+    reach = round(_ARM_MM / mm)
+    if not outside[reach:-reach, reach:-reach].any():
         return False
     edge = np.concatenate([outside[0], outside[-1], outside[:, 0], outside[:, -1]])
     red, blue = coarse[1][outside], coarse[2][outside]
