@@ -109,6 +109,38 @@ def test_one_plant_alone_is_found():
     assert polyline_length(found.centre_line) == pytest.approx(300.0, rel=0.01)
 
 
+def test_a_torn_edge_beside_the_cut_does_not_hide_it():
+    torn = drawn_plant((60.0, 110.0), 0.0, bend=0.0)
+    start = torn.stem[0]
+    slits = [
+        np.array([[x, 1.5], [x + 20.0, 1.5], [x + 20.0, 3.0], [x, 3.0]]) + start
+        for x in (-3.0, 32.0)
+    ]
+    board = Board([torn, *APART[1:]])
+    share = np.minimum(board.share, 1.0 - soft_polygons(slits, board.shape))
+    found = find_cut_plants(share, board.rgb, STEP_MM)
+    told = [plant for plant in found if len(plant.centre_line)]
+    near = min(told, key=lambda p: np.hypot(*(p.centre_line[0] - start)))
+    assert polyline_length(near.centre_line) == pytest.approx(torn.stem_length, rel=0.015)
+
+
+@pytest.mark.parametrize("seed", [1, 2, 3])
+def test_ragged_outlines_do_not_end_a_stem_early(seed):
+    rng = np.random.default_rng(seed)
+    ragged = drawn_plant((60.0, 110.0), 0.0, bend=0.0)
+    teeth = []
+    for x in np.arange(20.0, 270.0, 6.0):
+        for side in (-1.0, 1.0):
+            depth = 5.0 - rng.uniform(0.0, 1.6)
+            tooth = np.array([[x, 0.0], [x + 4.0, 0.0], [x + 4.0, 3.0], [x, 3.0]])
+            teeth.append(tooth * [1.0, side] + [0.0, side * depth] + ragged.stem[0])
+    board = Board([ragged, *APART[1:]])
+    share = np.minimum(board.share, 1.0 - soft_polygons(teeth, board.shape))
+    found = find_cut_plants(share, board.rgb, STEP_MM)
+    near = min(found, key=lambda p: np.hypot(*(p.centre_line[0] - ragged.stem[0])))
+    assert polyline_length(near.centre_line) == pytest.approx(ragged.stem_length, rel=0.05)
+
+
 def test_stems_that_cross_are_followed_straight_on():
     crossing = [
         drawn_plant((150.0, 420.0), 20.0, bend=0.0, length=340.0),

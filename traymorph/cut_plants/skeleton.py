@@ -7,7 +7,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 from scipy.sparse import block_diag, coo_matrix, csr_matrix
-from scipy.sparse.csgraph import dijkstra
+from scipy.sparse.csgraph import connected_components, dijkstra
 from skimage.morphology import skeletonize
 
 Mask = NDArray[np.bool_]
@@ -138,6 +138,7 @@ def without_shreds(skeleton: Skeleton, half_width: float) -> Skeleton:
     half_width : float
         Of the photo's stems, cells.
     """
+    skeleton = _without_lone_rings(skeleton, half_width)
     for _ in range(_PRUNINGS):
         shred = np.zeros(len(skeleton.points), bool)
         for branch in end_branches(skeleton):
@@ -154,6 +155,23 @@ def without_shreds(skeleton: Skeleton, half_width: float) -> Skeleton:
         spurs = _spurs(skeleton)
         skeleton = skeleton.only(~spurs)
     return skeleton
+
+
+def _without_lone_rings(skeleton: Skeleton, half_width: float) -> Skeleton:
+    """Cut small rings of thin cells that hang on the rest by a shred."""
+    thin = skeleton.radius < _SHRED_WIDTH * half_width
+    _, label = connected_components(skeleton.only(thin).links, directed=False)
+    cells = np.flatnonzero(thin)
+    kept = np.ones(len(thin), bool)
+    for number in range(int(label.max(initial=-1)) + 1):
+        own = cells[label == number]
+        links = skeleton.only(np.isin(np.arange(len(thin)), own)).links
+        has_ring = links.nnz // 2 >= len(own)
+        if has_ring and len(own) < 2.0 * _SHRED_LENGTH * half_width:
+            rest = skeleton.only(kept & ~np.isin(np.arange(len(thin)), own))
+            if connected_components(rest.links, directed=False)[0] == 1:
+                kept[own] = False
+    return skeleton.only(kept)
 
 
 def reduced(mask: Mask, coarse: int) -> Mask:
