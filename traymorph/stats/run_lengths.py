@@ -16,7 +16,7 @@ from scipy.special import ndtr
 
 Floats = NDArray[np.float64]
 
-_NODES = 120
+_NODES = 64
 
 
 def shewhart_run_length(shift: float = 0.0, *, width: float = 3.0) -> float:
