@@ -7,6 +7,7 @@ import csv
 import json
 import random
 from datetime import date, timedelta
+from xml.etree import ElementTree as ET
 
 import numpy as np
 import pytest
@@ -201,6 +202,25 @@ def test_only_the_last_day_of_a_tray_counts(tmp_path):
     traymorph("drift", folder)
     rows = [r for r in table(folder / "results" / "drift.csv") if r["chart"] == "individuals"]
     assert all(float(row["value"]) > 50 for row in rows)
+
+
+def test_charts_are_drawn_with_limits_signals_and_events(tmp_path):
+    folder = _folder(tmp_path, _season(), events="on_date,what\n2026-04-10,pipes < 3 & more\n"
+                                                 "2020-01-01,long ago\n")  # fmt: skip
+    traymorph("drift", folder)
+    path = folder / "results" / "drift" / "canopy_height_mm.svg"
+    drawn = ET.fromstring(path.read_text(encoding="utf-8"))  # noqa: S314 - our own file
+    words = [text.text or "" for text in drawn.iter("{http://www.w3.org/2000/svg}text")]
+    assert "1  pipes < 3 & more (2026-04-10)" in words
+    assert not any("long ago" in one for one in words)
+    assert {"Mean of each batch, mm", "Moving average (EWMA), mm"} <= set(words)
+    rows = table(folder / "results" / "drift.csv")
+    red = [r for r in drawn.iter("{http://www.w3.org/2000/svg}rect") if r.get("width") == "8"]
+    assert len(red) == sum(bool(row["signal"]) for row in rows) > 0
+    points = list(drawn.iter("{http://www.w3.org/2000/svg}circle"))
+    assert len(red) + len(points) == len(rows)
+    left = [p for p in path.parent.iterdir() if p.suffix != ".svg"]
+    assert not left, "nothing half-written stays"
 
 
 # --- what it refuses

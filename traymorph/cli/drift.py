@@ -51,7 +51,8 @@ def command(
     """Watch the batches of FOLDER: what moved, since when, by how much.
 
     Reads results/tray_metrics.csv, standard.csv and events.csv where they are, and the section
-    [drift] of trial.toml; writes results/drift.csv.
+    [drift] of trial.toml; writes results/drift.csv and, for each metric, charts in
+    results/drift/.
     """
     from traymorph.pipeline.drift import Asked, watch_folder
 
@@ -63,7 +64,8 @@ def command(
         _print(report)
     for warning in report.warnings:
         click.echo(warning, err=True)
-    click.echo(f"Table: {report.out}", err=True)
+    for path in report.out:
+        click.echo(f"{'Table' if path.suffix == '.csv' else 'Charts'}: {path}", err=True)
     return ExitCode.SOME_FAILED if alarm and report.stands else ExitCode.DONE
 
 

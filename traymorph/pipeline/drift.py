@@ -14,6 +14,7 @@ from traymorph.config.tray_metrics import RESULTS_FILE, metrics_of, read_tray_me
 from traymorph.errors import DesignError
 from traymorph.model.comparison import TrayTable
 from traymorph.model.drift import Batches, MetricDrift, StandardLimit
+from traymorph.report.charts import save_drift_svg
 from traymorph.report.drift_sentences import drift_sentences
 from traymorph.stats.baseline import ENOUGH
 from traymorph.stats.batches import find_batches
@@ -22,6 +23,7 @@ from traymorph.stats.watch import Manner, few_in_words, watch
 from traymorph.store.drift_file import write_drift
 
 DRIFT_FILE = "drift.csv"
+PICTURES = "drift"
 WATCHED = ("canopy_cover_pct", "canopy_height_mm", "stem_length_mm", "leaf_hue_deg")
 """Metrics watched where neither option, primary metric nor standard names any."""
 
@@ -66,15 +68,15 @@ class DriftReport:
         In words, for each metric.
     warnings : tuple of str
         On batches and baselines.
-    out : Path
-        The table that was written.
+    out : tuple of Path
+        The table and the pictures that were written.
     """
 
     batches: Batches
     watched: tuple[MetricDrift, ...]
     sentences: tuple[tuple[str, ...], ...]
     warnings: tuple[str, ...]
-    out: Path
+    out: tuple[Path, ...]
 
     @property
     def stands(self) -> tuple[str, ...]:
@@ -83,7 +85,7 @@ class DriftReport:
 
 
 def watch_folder(folder: Path, asked: Asked) -> DriftReport:
-    """Draw the charts of a folder's batches and write ``results/drift.csv``.
+    """Draw the charts of a folder's batches; write ``results/drift.csv`` and pictures.
 
     Parameters
     ----------
@@ -123,8 +125,10 @@ def watch_folder(folder: Path, asked: Asked) -> DriftReport:
     if not any(one.charts for one in watched):
         msg = " ".join(warning for one in watched for warning in one.warnings)
         raise DesignError(msg, hint="Go on measuring, or write a standard.")
-    out = results / DRIFT_FILE
-    write_drift(out, watched)
+    write_drift(results / DRIFT_FILE, watched)
+    drawn = {results / PICTURES / f"{one.metric}.svg": one for one in watched if one.charts}
+    for path, one in drawn.items():
+        save_drift_svg(path, one, events)
     return DriftReport(
         batches,
         watched,
@@ -133,7 +137,7 @@ def watch_folder(folder: Path, asked: Asked) -> DriftReport:
             for one in watched
         ),
         (*batches.warnings, *_mixed(table, column), *_of_baselines(watched)),
-        out,
+        (results / DRIFT_FILE, *drawn),
     )
 
 

@@ -58,8 +58,8 @@ def _moved(one: MetricDrift, move: Move, near: Sequence[str]) -> str:
         until = "" if still else f" until batch {one.names[move.end]}"
         first = one.names[move.signalled]
         said = (
-            f"{words.subject} {size}, probably since {place}{until}; first signalled in batch {first} "
-            f"({charts})."
+            f"{words.subject} {size}, probably since {place}{until}; first signalled in batch "
+            f"{first} ({charts})."
         )
     return said + _close(near) + _in_baseline(one, move)
 

@@ -11,12 +11,13 @@ from functools import cache
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.optimize import brentq
 from scipy.special import ndtr
 
 Floats = NDArray[np.float64]
 
 _NODES = 64
+_PRECISION = 1e-5
+"""Of limits, in standard deviations."""
 
 
 def shewhart_run_length(shift: float = 0.0, *, width: float = 3.0) -> float:
@@ -86,7 +87,12 @@ def cusum_limit(reference: float, run_length: float) -> float:
 def _solved(
     length: Callable[[float], float], run_length: float, between: tuple[float, float]
 ) -> float:
-    return float(brentq(lambda x: math.log(length(x)) - math.log(run_length), *between, xtol=1e-6))
+    """Halve the interval; run lengths grow with the limit. Solvers of SciPy load for longer."""
+    low, high = between
+    while high - low > _PRECISION:
+        middle = (low + high) / 2.0
+        low, high = (middle, high) if length(middle) < run_length else (low, middle)
+    return (low + high) / 2.0
 
 
 def _density(x: Floats) -> Floats:
