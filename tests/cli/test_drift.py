@@ -172,6 +172,17 @@ def test_a_standard_judges_before_the_first_chart(tmp_path):
     assert outcome.code == ExitCode.SOME_FAILED
 
 
+def test_of_many_moves_the_newest_are_told(tmp_path):
+    trays = _season(80, slide=99)
+    for k, row in enumerate(trays):
+        if k // 3 >= 20 and k // 3 % 6 < 2:
+            row["canopy_height_mm"] = "70" if k // 3 % 6 == 0 else "50"
+    outcome = traymorph("drift", _folder(tmp_path, trays))
+    assert "times before: drift.csv has them" in outcome.stdout
+    assert "in batch B79" in outcome.stdout or "in batch B80" in outcome.stdout
+    assert sum("than the baseline's" in line for line in outcome.stdout.splitlines()) == 6
+
+
 def test_run_rules_are_off_until_a_set_is_named(tmp_path):
     folder = _folder(tmp_path, _season(by=-3.0))
     assert "run rule" not in traymorph("drift", folder).stdout
@@ -244,6 +255,14 @@ def test_two_batches_with_one_name_are_named(tmp_path):
     outcome = _refused(tmp_path, trays)
     assert outcome.code == ExitCode.LISTS
     assert "too far apart for one batch: B2 " in outcome.stderr
+
+
+def test_two_spellings_of_one_batch_are_asked_about(tmp_path):
+    trays = _season()
+    trays[4]["batch"] = "b2"
+    outcome = _refused(tmp_path, trays)
+    assert outcome.code == ExitCode.LISTS
+    assert "spelling alone: B2, b2" in outcome.stderr
 
 
 def test_days_out_of_order_are_named(tmp_path):

@@ -9,6 +9,7 @@ from traymorph.report.sentences import words_of
 
 _ASKED_CPK = 1.33
 _SHOWN = 8
+_MOST_MOVES = 6
 _CHARTS = {
     "individuals": "individuals chart",
     "ewma": "EWMA",
@@ -30,6 +31,9 @@ def drift_sentences(one: MetricDrift, coincidences: Sequence[Sequence[str]]) -> 
         For each of its moves, what else changed near its begin.
     """
     said = [_moved(one, move, near) for move, near in zip(one.moves, coincidences, strict=True)]
+    if len(said) > _MOST_MOVES:
+        earlier = len(said) - _MOST_MOVES
+        said = [f"{one.metric} moved {earlier} times before: drift.csv has them.", *said[earlier:]]
     if not said and math.isfinite(one.sigma):
         said.append(
             f"{one.metric}: no lasting move and no batch beyond the limits among "

@@ -22,6 +22,7 @@ ENOUGH = 20
 _DRAWS = 20_000
 _FEWEST_FOR_WARNINGS = 8
 _CHANCE = 0.05
+_PRINTED_DIGITS = 3
 
 
 @dataclass(frozen=True, slots=True)
@@ -49,7 +50,8 @@ class Level:
 def level_of(values: Floats) -> Level:
     """Mean and spread of baseline batches in their order, at least two."""
     mean_range = float(np.abs(np.diff(values)).mean())
-    sigma = mean_range / control_constants(2).d2
+    # With the digits that tables print, so that limits are those that one reckons with a table.
+    sigma = mean_range / round(control_constants(2).d2, _PRINTED_DIGITS)
     return Level(float(values.mean()), sigma, mean_range, len(values))
 
 

@@ -140,6 +140,10 @@ def _check_days(names: NDArray[np.str_], codes: Codes, sown: Codes, taken: Codes
     n = len(names)
     first = _first_days(codes, n, taken, sown)
     problems = []
+    plain = [" ".join(str(name).casefold().split()) for name in names]
+    alike = [str(name) for name, one in zip(names, plain, strict=True) if plain.count(one) > 1]
+    if alike:
+        problems.append(f"that differ in spelling alone: {_listed(alike)} (write one everywhere)")
     undated = [str(names[k]) for k in np.flatnonzero(first == 0)]
     if undated:
         problems.append(f"without a day: {_listed(undated)} (fill in photographed_on or sown_on)")
