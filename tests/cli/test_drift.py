@@ -314,6 +314,25 @@ def test_four_batches_are_too_few_for_a_chart(tmp_path):
     assert "has 4 batches so far: the first chart takes 5" in outcome.stderr
 
 
+def test_a_place_that_cannot_be_written_is_told(tmp_path):
+    folder = _folder(tmp_path, _season())
+    (folder / "results" / "drift.csv").mkdir()
+    outcome = traymorph("drift", folder)
+    assert outcome.code == ExitCode.STORE
+    assert "drift.csv cannot be written" in outcome.stderr
+    assert not list((folder / "results").glob("*.part"))
+
+
+def test_bad_lists_are_told_before_anything_is_drawn(tmp_path):
+    text = "crop,metric,lower,upper\nradish,canopy_height_mm,68,52\n"
+    outcome = _refused(tmp_path / "standard", _season(), standard=text)
+    assert outcome.code == ExitCode.LISTS
+    assert "wrong way round" in outcome.stderr
+    outcome = _refused(tmp_path / "events", _season(), events="on_date,what\nsoon,lamp\n")
+    assert outcome.code == ExitCode.LISTS
+    assert 'on_date = "soon"' in outcome.stderr
+
+
 def test_a_folder_that_was_not_measured_is_told_what_to_do(tmp_path):
     outcome = traymorph("drift", tmp_path)
     assert outcome.code == ExitCode.LISTS
