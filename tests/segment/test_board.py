@@ -193,3 +193,15 @@ def test_nothing_is_told_where_the_card_lies():
     result, _, _ = told(picture, ignore=ignore)
     assert result.plant[ignore].max() == 0
     assert result.plant.sum() > 0
+
+
+def test_a_cloth_with_flowers_is_no_board():
+    rgb, _, _ = one_plant("white", "green").shoot()
+    scattered = np.random.default_rng(2)
+    for number in range(48):
+        hue = np.uint8([[[number % 8 * 22, 200, 200]]])
+        colour = [int(c) for c in cv2.cvtColor(hue, cv2.COLOR_HSV2RGB)[0, 0]]
+        place = scattered.integers([10, 10], [rgb.shape[1] - 10, rgb.shape[0] - 10])
+        cv2.circle(rgb, [int(c) for c in place], 9, colour, -1)
+    with pytest.raises(BoardError, match="many colours"):
+        segment_board(rgb, mm_per_px=MM_PER_PX, ignore=None)

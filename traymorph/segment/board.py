@@ -6,7 +6,9 @@ from typing import Any
 import cv2
 import numpy as np
 from numpy.typing import NDArray
+from skimage.color import rgb2lab
 
+from traymorph.errors import BoardError
 from traymorph.segment import board_distractors, board_outline
 from traymorph.segment.board_evidence import stands_out
 from traymorph.segment.board_surface import Departure, depart
@@ -26,6 +28,12 @@ _CARD_MARGIN_MM = 1.0
 _ALIKE = 12.0
 _ALIKE_SHARE = 0.15
 _BEST_EDGE_PX = 0.15
+# Things of more than this chroma and area are vivid; one crop, its hulls and crumbs show two or
+# three hues apart, a printed cloth many. In steps of 30 degrees, of two things or more each.
+_VIVID_CHROMA = 25.0
+_VIVID_MM2 = 1.5
+_HUE_STEP_DEG = 30.0
+_PATTERN_HUES = 5
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -93,6 +101,8 @@ def segment_board(
     told = board_distractors.sort(
         found, away.seen[1:], away.seen[0], contrast, mm * width / size[0]
     )
+    if mm_per_px is not None:
+        _refuse_pattern(found, reduced, mm * width / size[0])
     share = board_outline.refine(told.plants, reduced, rgb, mm)
     share[hidden] = 0.0
     return BoardPlants(
@@ -106,6 +116,23 @@ def segment_board(
         flags=_flags(away, contrast, told),
         method=METHOD,
     )
+
+
+def _refuse_pattern(found: Flags, corrected: NDArray[np.uint8], mm: float) -> None:
+    """Refuse a board on which vivid things of many hues lie or are printed."""
+    count, labels = cv2.connectedComponents(found.astype(np.uint8), connectivity=8)
+    places = labels[found]
+    lab = rgb2lab(corrected[found].astype(np.float64) / 255.0)
+    size = np.bincount(places, minlength=count)
+    a, b = (
+        np.bincount(places, lab[:, axis], minlength=count) / np.maximum(size, 1) for axis in (1, 2)
+    )
+    vivid = (size * mm**2 > _VIVID_MM2) & (np.hypot(a, b) > _VIVID_CHROMA)
+    hue = np.degrees(np.arctan2(b[vivid], a[vivid])) % 360.0
+    things = np.bincount((hue // _HUE_STEP_DEG).astype(int), minlength=1)
+    if int((things > 1).sum()) >= _PATTERN_HUES:
+        message = "The board is patterned: vivid things of many colours lie on it."
+        raise BoardError(message, hint="Use a plain, smooth board of one colour without pattern.")
 
 
 def _hidden(rgb: NDArray[np.uint8], ignore: Flags | None, mm: float) -> Flags:
