@@ -234,6 +234,42 @@ def test_charts_are_drawn_with_limits_signals_and_events(tmp_path):
     assert not left, "nothing half-written stays"
 
 
+def test_packs_and_other_treatments_can_stay_out(tmp_path):
+    trays = _season(by=0.0)
+    thick = [dict(row, tray_id=f"{row['tray_id']}+", treatment="60 g", canopy_height_mm="90")
+             for row in trays]  # fmt: skip
+    packs = [dict(row, tray_id=f"P{k}", kind="pack", canopy_height_mm="1")
+             for k, row in enumerate(trays)]  # fmt: skip
+    folder = _folder(tmp_path, [dict(row, kind="tray") for row in trays + thick] + packs)
+    outcome = traymorph("drift", folder)
+    assert "96 packs are left out." in outcome.stderr
+    assert "Watch one with --treatment" in outcome.stderr
+    outcome = traymorph("drift", folder, "--treatment", "30 g")
+    assert "--treatment" not in outcome.stderr
+    rows = [r for r in table(folder / "results" / "drift.csv") if r["chart"] == "individuals"]
+    assert all(50 < float(row["value"]) < 70 for row in rows)
+
+
+def test_other_ages_are_warned_of(tmp_path):
+    trays = _season()
+    for row in trays:
+        if row["batch"] == "B9":
+            row["photographed_on"] = (
+                date.fromisoformat(row["sown_on"]) + timedelta(12)
+            ).isoformat()
+    outcome = traymorph("drift", _folder(tmp_path, trays))
+    assert "at ages from 8 to 12 days" in outcome.stderr
+
+
+def test_a_batch_of_uneven_trays_is_told(tmp_path):
+    trays = _season(by=0.0)
+    for row in trays:
+        if row["tray_id"] == "26-1":
+            row["canopy_height_mm"] = str(float(row["canopy_height_mm"]) + 9)
+    outcome = traymorph("drift", _folder(tmp_path, trays))
+    assert "Trays differ more among themselves than usual in B26" in outcome.stdout
+
+
 # --- what it refuses
 
 

@@ -82,7 +82,7 @@ def drift_svg(one: MetricDrift, events: Sequence[Event]) -> str:
     ] or [("Mean of each batch", [held["standard"]])]
     body: list[str] = []
     for k, (title, charts) in enumerate(panels):
-        standard = held.get("standard") if k == 0 else None
+        standard = held.get("standard") if charts[0].name == "individuals" else None
         frame = _frame(_TOP + k * (_HEIGHT + _GAP), width, [*charts, *filter(None, [standard])])
         body += _panel(one, frame, f"{title}{_unit(one, charts[0])}", shown)
         for chart in charts:
@@ -210,12 +210,16 @@ def _level(level: Floats, frame: _Frame, colour: str, dash: str, word: str = "")
     held = np.flatnonzero(np.isfinite(level)).tolist()
     if not len(held):
         return []
-    half = frame.width / frame.n / 2.0
+    level = level[held]
+    firsts = np.flatnonzero(np.diff(level, prepend=np.nan) != 0.0).tolist()
+    lasts = [*(k - 1 for k in firsts[1:]), len(held) - 1]
     steps = " ".join(
-        f"{frame.x(k) + side * half:.1f},{frame.y(level[k]):.1f}" for k in held for side in (-1, 1)
+        f"{frame.x(held[k] + side):.1f},{frame.y(level[k]):.1f}"
+        for pair in zip(firsts, lasts, strict=True)
+        for k, side in zip(pair, (-0.5, 0.5), strict=True)
     )
     dashed = f' stroke-dasharray="{dash}"' if dash else ""
-    last = float(level[held[-1]])
+    last = float(level[-1])
     place = (_LEFT + frame.width + 4.0, frame.y(last) + 4.0)
     return [
         f'<polyline points="{steps}" fill="none" stroke="{colour}"{dashed}/>',

@@ -78,7 +78,7 @@ def _close(near: Sequence[str]) -> str:
 
 
 def _in_baseline(one: MetricDrift, move: Move) -> str:
-    if not one.baseline[move.start]:
+    if not one.baseline[move.signalled]:
         return ""
     return (
         " This lies in the baseline and stays in it: where a cause is known, leave the batch out "

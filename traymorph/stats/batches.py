@@ -59,16 +59,16 @@ def find_batches(table: TrayTable, metrics: Sequence[str]) -> Batches:
         named.
     """
     used, warnings = _used(table)
-    names, codes = np.unique(np.array(table.text("batch"), dtype=str)[used], return_inverse=True)
+    names, codes = _coded(table.text("batch"), used)
     crop = _one_crop(table, used, codes, names)
     sown, taken = (_ordinals(table.text(c), used) for c in ("sown_on", "photographed_on"))
     _check_days(names, codes, sown, taken)
     first = _first_days(codes, len(names), taken, sown)
-    order = np.array(sorted(range(len(names)), key=lambda k: (first[k], _natural(str(names[k])))))
+    order = np.array(sorted(range(len(names)), key=lambda k: (first[k], _natural(names[k]))))
     place = np.empty(len(order), dtype=np.intp)
     place[order] = np.arange(len(order))
-    trays = np.unique(np.array(table.text("tray_id"), dtype=str)[used], return_inverse=True)[1]
-    rows = _Rows(tuple(str(names[k]) for k in order), place[codes], trays, taken)
+    _, trays = _coded(table.text("tray_id"), used)
+    rows = _Rows(tuple(names[k] for k in order), place[codes], trays, taken)
     found = {metric: _averages(table.values[metric][used], rows) for metric in metrics}
     return Batches(
         rows.names,
@@ -100,7 +100,14 @@ def _used(table: TrayTable) -> tuple[Codes, list[str]]:
     return np.flatnonzero(kept), [f"{' and '.join(left)}."] if left else []
 
 
-def _one_crop(table: TrayTable, used: Codes, codes: Codes, names: NDArray[np.str_]) -> str:
+def _coded(cells: tuple[str, ...], used: Codes) -> tuple[tuple[str, ...], Codes]:
+    """Names in the order in which they first appear, and the code of each row."""
+    codes: dict[str, int] = {}
+    places = [codes.setdefault(cells[row], len(codes)) for row in used.tolist()]
+    return tuple(codes), np.array(places, dtype=np.intp)
+
+
+def _one_crop(table: TrayTable, used: Codes, codes: Codes, names: tuple[str, ...]) -> str:
     crops = [table.text("crop")[row] for row in used]
     written: dict[str, str] = {}
     for crop in crops:
@@ -111,7 +118,7 @@ def _one_crop(table: TrayTable, used: Codes, codes: Codes, names: NDArray[np.str
     seen: dict[str, set[str]] = {}
     for crop, code in zip(crops, codes, strict=True):
         if crop:
-            seen.setdefault(str(names[code]), set()).add(crop.casefold())
+            seen.setdefault(names[code], set()).add(crop.casefold())
     mixed = sorted(name for name, held in seen.items() if len(held) > 1)
     where = f", in one batch even ({_listed(mixed)})" if mixed else ""
     msg = f"The table mixes crops: {_listed(sorted(written.values()))}{where}."
@@ -136,23 +143,23 @@ def _first_days(codes: Codes, n: int, *kinds: Codes) -> Codes:
     return first
 
 
-def _check_days(names: NDArray[np.str_], codes: Codes, sown: Codes, taken: Codes) -> None:
+def _check_days(names: tuple[str, ...], codes: Codes, sown: Codes, taken: Codes) -> None:
     n = len(names)
     first = _first_days(codes, n, taken, sown)
     problems = []
-    plain = [" ".join(str(name).casefold().split()) for name in names]
-    alike = [str(name) for name, one in zip(names, plain, strict=True) if plain.count(one) > 1]
+    plain = [" ".join(name.casefold().split()) for name in names]
+    alike = [name for name, one in zip(names, plain, strict=True) if plain.count(one) > 1]
     if alike:
         problems.append(f"that differ in spelling alone: {_listed(alike)} (write one everywhere)")
-    undated = [str(names[k]) for k in np.flatnonzero(first == 0)]
+    undated = [names[k] for k in np.flatnonzero(first == 0)]
     if undated:
         problems.append(f"without a day: {_listed(undated)} (fill in photographed_on or sown_on)")
-    wrong = sorted({str(names[k]) for k in codes[(taken > 0) & (sown > 0) & (taken < sown)]})
+    wrong = sorted({names[k] for k in codes[(taken > 0) & (sown > 0) & (taken < sown)]})
     if wrong:
         problems.append(f"photographed before they were sown: {_listed(wrong)} (correct the days)")
     far = _too_far_apart(codes, n, sown, taken)
     if len(far):
-        two = _listed([str(names[k]) for k in far])
+        two = _listed([names[k] for k in far])
         problems.append(
             f"with days too far apart for one batch: {two} (sown over more than "
             f"{_SOWN_WITHIN_DAYS} days; if two batches bear one name, give each its own)"
