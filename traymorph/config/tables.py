@@ -136,7 +136,7 @@ def _records(name: str, text: str, separator: str) -> Iterator[tuple[int, list[s
     line = 1
     try:
         for record in reader:
-            cells = [unicodedata.normalize("NFC", cell).strip() for cell in record]
+            cells = [cell.strip() if cell.isascii() else _composed(cell) for cell in record]
             if cells:
                 yield line, cells
             line = reader.line_num + 1
@@ -144,6 +144,11 @@ def _records(name: str, text: str, separator: str) -> Iterator[tuple[int, list[s
         msg = f"{name} line {line} cannot be split into cells ({err})."
         hint = "Look for a quotation mark that is opened and never closed, or closed too early."
         raise ListError(msg, hint=hint) from err
+
+
+def _composed(cell: str) -> str:
+    """One form of letters that can be written in two: as one sign, or as letter and accent."""
+    return unicodedata.normalize("NFC", cell).strip()
 
 
 def _checked_header(name: str, header: list[str], required: tuple[str, ...]) -> list[str]:

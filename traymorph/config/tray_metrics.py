@@ -76,7 +76,7 @@ def _texts(table: Table, column: str) -> tuple[str, ...]:
 
 def _unguarded(cell: str) -> str:
     """Take off the apostrophe that keeps a spreadsheet from running the text as a formula."""
-    return cell[1:] if _GUARD.match(cell) else cell
+    return cell[1:] if cell[:1] == "'" and _GUARD.match(cell) else cell
 
 
 def _check_rows(table: Table, problems: list[Problem]) -> None:
