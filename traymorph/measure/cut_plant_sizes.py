@@ -27,10 +27,13 @@ BLADE_OWN_LIFT_U_MM = 0.45
 STEM_REST_MM, STEM_LIFT_U_MM = 0.15, 0.3
 """A stem's middle lies its radius above the board and, being bent and held up by its blades,
 somewhat more; from the same boards 0.15 mm with 0.13 between them."""
-LEAF_SHARED_U, LEAF_OWN_U = 0.01, 0.02
+LEAF_SHARED_U, LEAF_OWN_U = 0.035, 0.02
 STEM_SHARED_U, STEM_OWN_U = 0.02, 0.04
 """What shadows, gloss and slanting blades leave, as a share of leaf area and of stem area and
-width, alike for all plants of a board and for each by itself: rendered boards."""
+width, alike for all plants of a board and for each by itself: sixteen rendered boards."""
+NODE_SHARED_U, BLADE_SHARED_U = 0.01, 0.03
+"""Where a crop's node is seen, and where its blades begin and end, as a share of the length of
+stems and blades and of the blades' width: alike for all plants of a board, from the same boards."""
 _USUAL_STEM_MM = 1.5
 _PARTING_MM = 0.7
 """How far along a stalk the border of blade and stem may lie: one standard uncertainty."""
@@ -94,7 +97,7 @@ class PlantSizes:
         length = max(length - self._cut_face_mm(), 0.0)
         ends = self._plant.ends_u_cells * self._stem.mm
         own = math.hypot(_TILT_LENGTH * self._tilt * length, ends)
-        return Reading(length, self._stem.shared_u * length, own)
+        return Reading(length, math.hypot(self._stem.shared_u, NODE_SHARED_U) * length, own)
 
     def stem_width(self) -> Reading:
         """Mean width of the stem, mm."""
@@ -176,7 +179,9 @@ class PlantSizes:
         if not known:
             return Reading()
         mean = sum(known) / len(known) * self._blade.mm
-        shared = math.hypot(self._blade.shared_u * mean, edges * self._view.edge_u_mm)
+        shared = math.hypot(
+            math.hypot(self._blade.shared_u, BLADE_SHARED_U) * mean, edges * self._view.edge_u_mm
+        )
         lift = BLADE_OWN_LIFT_U_MM / self._view.camera_height_mm * mean
         tilt = _TILT_LENGTH * self._tilt * mean
         return Reading(mean, shared, math.hypot(lift, tilt, base_u_mm / math.sqrt(len(known))))
