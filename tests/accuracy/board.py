@@ -72,8 +72,13 @@ def report(scenes: list[dict]) -> str:
         pooled += rows
     lines.append(_line("all readings", pooled))
     counts = [row for s in scenes for row in s["blades"]]
-    same = sum(got == true for got, true in counts)
-    lines += ["", f"Blade count right: {same} of {len(counts)} plants.", ""]
+    told = [(got, true) for got, true in counts if np.isfinite(got)]
+    same = sum(got == true for got, true in told)
+    lines += [
+        "",
+        f"Blade count told for {len(told)} of {len(counts)} plants, right for {same}.",
+        "",
+    ]
     return "\n".join([*lines, *(_scene(s) for s in scenes)])
 
 
