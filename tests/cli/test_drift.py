@@ -347,7 +347,7 @@ def test_what_cannot_be_watched_is_refused_in_words(tmp_path, change, options, w
 def test_four_batches_are_too_few_for_a_chart(tmp_path):
     outcome = _refused(tmp_path, _season(4))
     assert outcome.code == ExitCode.DESIGN
-    assert "has 4 batches so far: the first chart takes 5" in outcome.stderr
+    assert "batches so far: 4; the first chart takes 5" in outcome.stderr
 
 
 def test_a_place_that_cannot_be_written_is_told(tmp_path):

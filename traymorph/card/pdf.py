@@ -206,13 +206,19 @@ def _single_sheet(page: _Page, role: CardRole) -> None:
             "1. Print at 100 % on matt white paper.",
             "2. Measure the bar. If it is not 100 mm, print again without scaling, or write",
             "    what it measures into trial.toml as printed_bar_mm.",
-            "3. Glue the print flat on stiff board and cut along the marks at its corners.",
+            _MOUNT[role],
             f"4. {_USE[role]}",
         ),
         (x, below + 6.5),
     )
 
 
+_STIFF = "3. Glue the print flat on stiff board and cut along the marks at its corners."
+_MOUNT = {
+    CardRole.OVERHEAD: _STIFF,
+    CardRole.SIDE: _STIFF,
+    CardRole.BOARD: "3. Cut along the marks at its corners. Leave it thin: glue it on nothing.",
+}
 _USE = {
     CardRole.OVERHEAD: "Lay it flat on the bench beside the tray, in the same light.",
     CardRole.SIDE: "Stand it upright beside the tray, level with the tray's front wall.",

@@ -226,7 +226,9 @@ def _print(plan: "Plan", folder: Path, *, as_json: bool) -> None:
     click.echo(f"\nWrote {folder / 'trays.csv'}, plan.txt, labels.pdf, blind_codes.csv", err=True)
     click.echo(
         "The first page of labels.pdf and plan.txt tell the treatments: keep them, and "
-        "blind_codes.csv, from those who cut, weigh or taste.",
+        "blind_codes.csv, from those who cut, weigh or taste. Then stick a label on every tray, "
+        f"write the tray's sizes into {folder / 'trial.toml'}, put the photos into "
+        f"{folder / 'photos'} and run `traymorph measure {folder}`.",
         err=True,
     )
 

@@ -114,7 +114,8 @@ def _stacked(kept: list[list[str]]) -> str:
 
 def _footnote(kept: list[list[str]]) -> list[str]:
     header, *body = kept
-    of_plants = [title.endswith("*") for title in header]
+    titles = {title for _, title in _PLANT_COLUMNS}
+    of_plants = [title in titles for title in header]
     doubts = {of for line in body for of, cell in zip(of_plants, line, strict=True) if "±" in cell}
     lines = []
     if False in doubts:

@@ -1,6 +1,7 @@
 """``photos.csv``: takes the list and the files found, gives an entry for each photo."""
 
 import difflib
+from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path, PurePosixPath, PureWindowsPath
 
@@ -55,12 +56,14 @@ def read_photos(
     problems.extend(_column_problems(table))
     reader = CellReader(table, problems)
     parts_seen: dict[str, dict[str, int]] = {}
+    named = {row.get("photo") for row in table.rows}
     listed = []
     for row in table.rows:
         view = reader.word(row, "view", tuple(View))
         taken_on = reader.moment(row, "taken_on")
         part = reader.word(row, "part", PARTS) or "whole"
-        found = _found(reader, row, files, path.parent / PHOTO_FOLDER)
+        free = [name for name in files if name not in named]
+        found = _found(reader, row, files, free, path.parent / PHOTO_FOLDER)
         if found is None:
             continue
         name, file = found
@@ -89,7 +92,7 @@ def _column_problems(table: Table) -> list[Problem]:
 
 
 def _found(
-    reader: CellReader, row: Row, files: dict[str, Path], folder: Path
+    reader: CellReader, row: Row, files: dict[str, Path], free: Sequence[str], folder: Path
 ) -> tuple[str, Path] | None:
     written = row.get("photo")
     if not written:
@@ -105,11 +108,12 @@ def _found(
         return plain, files[plain]
     if (folder / plain).is_file():  # a file of another kind: its reading will say what it is
         return plain, folder / plain
-    reader.note(row, "photo", "is not in photos/", _nearest(plain, files))
+    reader.note(row, "photo", "is not in photos/", _nearest(plain, free))
     return None
 
 
-def _nearest(name: str, files: dict[str, Path]) -> str:
+def _nearest(name: str, files: Sequence[str]) -> str:
+    """Advise a photo that no other line names."""
     base = PurePosixPath(name).name.casefold()
     same_name = [one for one in files if PurePosixPath(one).name.casefold() == base]
     without_folder = [one for one in files if f"{PHOTO_FOLDER}/{one}" == name]

@@ -166,8 +166,8 @@ def _converted(row: Content) -> str:
     )
     more = f", {row.difference_pct:+.0f} %{interval}" if math.isfinite(row.difference_pct) else ""
     return (
-        f"The same on {row.basis} basis ({formula}): {row.mean_treatment:.3g} and "
-        f"{row.mean_control:.3g} {row.unit}{more}."
+        f"The same on {row.basis} basis ({formula}): {_plain(row.mean_treatment)} and "
+        f"{_plain(row.mean_control)} {row.unit}{more}."
     )
 
 

@@ -129,7 +129,7 @@ def _level(metric: str, values: Floats, baseline: Flags) -> tuple[Level | None, 
     """Level of the baseline, or why there is none."""
     if len(values) < FEWEST or baseline.sum() < 2:
         told = (
-            f"{metric} has {len(values)} batches so far: the first chart takes {FEWEST}, and only "
+            f"{metric}: batches so far: {len(values)}; the first chart takes {FEWEST}, and only "
             "a written standard (standard.csv) can judge earlier ones."
         )
         return None, (told,)
