@@ -50,8 +50,8 @@ def test_one_of_many_is_a_hint():
     row = dataclasses.replace(STEMS, family="exploratory", p_adjusted=0.31)
     said = sentence(row, _comparison(row), 12)
     assert said.endswith(
-        "It is one of 12 differences looked at, and among so many chance alone may show such a "
-        "one (adjusted p = 0.31): take it as a hint."
+        "It is one of 12 differences looked at, and among so many chance alone shows one now and "
+        "then (adjusted p = 0.31): take it as a hint."
     )
 
 

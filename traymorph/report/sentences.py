@@ -255,8 +255,8 @@ def _chance(row: Difference, exploratory: int) -> str:
     if row.p_adjusted <= 0.05:
         return ""
     return (
-        f" It is one of {exploratory} differences looked at, and among so many chance alone may "
-        f"show such a one (adjusted {probability(row.p_adjusted)}): take it as a hint."
+        f" It is one of {exploratory} differences looked at, and among so many chance alone "
+        f"shows one now and then (adjusted {probability(row.p_adjusted)}): take it as a hint."
     )
 
 

@@ -288,9 +288,13 @@ def _ends(table: TrayTable, replicates: Replicates) -> list[str]:
     if not shares or max(shares) - min(shares) <= 0.34:
         return []
     shown = ", ".join(
-        f"{name} {share:.0%}" for name, share in zip(replicates.treatments, shares, strict=True)
+        f"{name} {100 * share:.0f} %"
+        for name, share in zip(replicates.treatments, shares, strict=True)
     )
-    return [f"Treatments stood at the edge of the rack unequally often ({shown})."]
+    return [
+        "Treatments are unequally often at the edge of the rack, where light and air differ "
+        f"({shown})."
+    ]
 
 
 def _numbers(table: TrayTable, column: str, replicates: Replicates) -> np.ndarray:
