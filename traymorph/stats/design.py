@@ -291,10 +291,8 @@ def _ends(table: TrayTable, replicates: Replicates) -> list[str]:
         f"{name} {100 * share:.0f} %"
         for name, share in zip(replicates.treatments, shares, strict=True)
     )
-    return [
-        "Treatments are unequally often at the edge of the rack, where light and air differ "
-        f"({shown})."
-    ]
+    where = "at the edge of the rack, where light and air differ"
+    return [f"Treatments are unequally often {where} ({shown})."]
 
 
 def _numbers(table: TrayTable, column: str, replicates: Replicates) -> np.ndarray:
