@@ -1,7 +1,7 @@
 """What a comparison takes and gives: a table of trays, and differences between treatments."""
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from math import nan
 
 import numpy as np
@@ -42,6 +42,16 @@ class TrayTable:
         """Cells of a text column; all empty where the table has no such column."""
         cells = self.columns.get(column)
         return ("",) * len(self) if cells is None else cells
+
+    def only(self, kept: NDArray[np.intp]) -> "TrayTable":
+        """Give the table with these rows alone, shape (n,), in their order."""
+        return replace(
+            self,
+            columns={name: tuple(held[row] for row in kept) for name, held in self.columns.items()},
+            values={name: numbers[kept] for name, numbers in self.values.items()},
+            doubts={name: numbers[kept] for name, numbers in self.doubts.items()},
+            flags=tuple(self.flags[row] for row in kept),
+        )
 
 
 @dataclass(frozen=True, slots=True)

@@ -167,10 +167,4 @@ def _of_crop(table: TrayTable, crop: str) -> TrayTable:
         known = ", ".join(sorted(set(crops) - {""})) or "none is named"
         msg = f"No tray of the table is of the crop {crop!r} ({known})."
         raise DesignError(msg, hint="Write the crop as trays.csv does.")
-    return replace(
-        table,
-        columns={name: tuple(cells[row] for row in kept) for name, cells in table.columns.items()},
-        values={name: numbers[kept] for name, numbers in table.values.items()},
-        doubts={name: numbers[kept] for name, numbers in table.doubts.items()},
-        flags=tuple(table.flags[row] for row in kept),
-    )
+    return table.only(kept)

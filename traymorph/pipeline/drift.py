@@ -1,7 +1,7 @@
 """From the table of trays to charts of batches, in numbers and in words."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from pathlib import Path
 
 import numpy as np
@@ -151,13 +151,7 @@ def _of(table: TrayTable, column: str, wanted: str | None) -> TrayTable:
         known = ", ".join(sorted(set(cells) - {""})) or "none is named"
         msg = f"No tray of the table has {wanted!r} in the column {column} ({known})."
         raise DesignError(msg, hint="Write it as trays.csv does.")
-    return replace(
-        table,
-        columns={name: tuple(held[row] for row in kept) for name, held in table.columns.items()},
-        values={name: numbers[kept] for name, numbers in table.values.items()},
-        doubts={name: numbers[kept] for name, numbers in table.doubts.items()},
-        flags=tuple(table.flags[row] for row in kept),
-    )
+    return table.only(kept)
 
 
 def _metrics(
