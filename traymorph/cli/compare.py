@@ -3,6 +3,7 @@
 import json
 import math
 import re
+import textwrap
 from dataclasses import asdict, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -10,13 +11,16 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from traymorph.cli.options import as_json
-from traymorph.model.comparison import Comparison, Difference, Margin
+from traymorph.model.comparison import Comparison, Difference, Margin, plural
+from traymorph.report.findings import findings, missing_metrics, treatments_in_words
 from traymorph.report.sentences import unit_of_differences
 
 if TYPE_CHECKING:
     from traymorph.model.outcome_results import Foretold
     from traymorph.pipeline.compare import ComparisonReport
     from traymorph.pipeline.trial_outcomes import OutcomeReport
+
+_WIDTH = 100  # characters of a line on the terminal
 
 
 class _MarginType(click.ParamType[Margin]):
@@ -63,7 +67,7 @@ def command(*, folder: Path, crop: str | None, margins: tuple[Margin, ...], as_j
     if as_json:
         click.echo(_as_json(report))
     else:
-        _print(report.comparison, report.sentences)
+        _print(report.comparison)
         _print_sections(report.outcomes)
     for warning in report.comparison.warnings:
         click.echo(warning, err=True)
@@ -72,19 +76,30 @@ def command(*, folder: Path, crop: str | None, margins: tuple[Margin, ...], as_j
     return 0
 
 
-def _print(comparison: Comparison, sentences: tuple[str, ...]) -> None:
-    counts = ", ".join(
-        f"{name} ({n} {comparison.unit}{'s' if n > 1 else ''})"
-        for name, n in comparison.treatments.items()
-    )
-    blocks = f" in {comparison.blocks} blocks" if comparison.blocks else ""
-    click.echo(f"{counts}{blocks}")
-    for sentence in sentences:
-        click.echo(f"  {sentence}")
+def _print(comparison: Comparison) -> None:
+    found = findings(comparison)
+    click.echo(treatments_in_words(comparison))
+    groups = {
+        "": found.asked,
+        "Also shown": found.shown,
+        "Hints, no more": found.hints,
+        f"Not told by these {plural(comparison.unit)}": _wrapped("; ".join(found.untold)),
+    }
+    for title, lines in groups.items():
+        if lines and title:
+            click.echo(f"{title}:")
+        for line in lines:
+            click.echo(f"  {line}")
     click.echo()
     for line in _table(comparison):
         click.echo(line)
+    for flags, names in missing_metrics(comparison).items():
+        click.echo("\n".join(_wrapped(f"Not compared ({flags}): {', '.join(names)}")))
     click.echo(_families(comparison))
+
+
+def _wrapped(text: str) -> list[str]:
+    return textwrap.wrap(text, _WIDTH, break_long_words=False, break_on_hyphens=False)
 
 
 def _print_sections(outcomes: "OutcomeReport") -> None:
@@ -111,8 +126,11 @@ def _families(comparison: Comparison) -> str:
 
 def _table(comparison: Comparison) -> list[str]:
     header = ["metric", "between", "difference", "95 % interval", "%", "95 % interval", "p adj."]
+    unmet = {name for names in missing_metrics(comparison).values() for name in names}
     body = [
-        _line(row) for row in comparison.differences if math.isfinite(row.difference) or row.flags
+        _line(row)
+        for row in comparison.differences
+        if math.isfinite(row.difference) or (row.flags and row.metric not in unmet)
     ]
     rows = [header, *body]
     widths = [max(len(row[place]) for row in rows) for place in range(len(header))]

@@ -187,11 +187,22 @@ def sentence(row: Difference, comparison: Comparison, exploratory: int) -> str:
     else:
         said = (
             f"Whether {words.question} {words.more} or {words.less} {than}, these "
-            f"{plural(comparison.unit)} do not tell: anything from {reading.amount(-low)} "
-            f"{words.less} to {reading.amount(high)} {words.more} agrees with them "
-            f"({level}, {trays})."
+            f"{plural(comparison.unit)} do not tell: anything from {_both_ways(reading, words)} "
+            f"agrees with them ({level}, {trays})."
         )
     return said + _within(row, words)
+
+
+def range_in_words(row: Difference) -> str:
+    """Write an interval that holds nought: ``8 % lower to 4 % taller``.
+
+    Parameters
+    ----------
+    row : Difference
+        With an interval around nought.
+    """
+    words = words_of(row.metric, row.unit)
+    return _both_ways(_reading(row, words), words)
 
 
 @dataclass(frozen=True, slots=True)
@@ -233,6 +244,13 @@ def _reading(row: Difference, words: Words) -> _Reading:
     while nearest > 0 and round(nearest, decimals) == 0 and decimals < 6:
         decimals += 1
     return _Reading(value, low, high, unit, decimals)
+
+
+def _both_ways(reading: _Reading, words: Words) -> str:
+    return (
+        f"{reading.amount(-reading.low)} {words.less} to "
+        f"{reading.amount(reading.high)} {words.more}"
+    )
 
 
 def at_treatment(treatment: str) -> str:
