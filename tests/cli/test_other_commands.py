@@ -86,6 +86,17 @@ class TestMetrics:
         assert set(FLAGS) <= set(lines)
         assert outcome.stderr == ""
 
+    def test_a_reader_who_stops_early_is_no_failure(self):
+        # A pipe holds less than the text is long, so that writing meets its closed end.
+        with subprocess.Popen(  # noqa: S603 - our own interpreter and code
+            [sys.executable, "-m", "traymorph", "metrics"],
+            stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True,
+        ) as running:  # fmt: skip
+            running.stdout.close()
+            said = running.stderr.read()
+        assert running.returncode == 0
+        assert said == ""
+
     def test_json_holds_the_same(self):
         content = json.loads(traymorph("metrics", "--json").stdout)
         assert [one["name"] for one in content["metrics"]] == list(METRICS)

@@ -1,8 +1,9 @@
 """The ``traymorph`` command: loads a command only when asked for, turns errors into exit codes."""
 
 import importlib
+import os
 import sys
-from typing import NoReturn
+from typing import Any, NoReturn
 
 import click
 
@@ -33,6 +34,15 @@ class _LazyGroup(click.Group):
         module = importlib.import_module(f"traymorph.cli.{cmd_name}")
         command: click.Command = module.command
         return command
+
+    def invoke(self, ctx: click.Context) -> Any:  # noqa: ANN401 - click's signature
+        """Run the command; a reader who has seen enough (``| head``) is no failure."""
+        try:
+            return super().invoke(ctx)
+        except BrokenPipeError:
+            # Python writes what is left when it ends; there is nobody to take it.
+            os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+            return ExitCode.DONE
 
     def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:  # noqa: ARG002
         with formatter.section("Commands"):
