@@ -88,7 +88,7 @@ class TestMetrics:
 
     def test_a_reader_who_stops_early_is_no_failure(self):
         # A pipe holds less than the text is long, so that writing meets its closed end.
-        with subprocess.Popen(  # noqa: S603 - our own interpreter and code
+        with subprocess.Popen(
             [sys.executable, "-m", "traymorph", "metrics"],
             stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True,
         ) as running:  # fmt: skip
