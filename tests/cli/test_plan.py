@@ -85,7 +85,7 @@ def test_nothing_is_written_over(tmp_path):
         ((*TWO, "--trays", 1), "one tray only"),
         ((*TWO, "--trays", 2, "--blocks", 3), "3 blocks cannot each hold"),
         ((*TWO, "--trays", 6, "--whole-shelves"), "one shelf only"),
-        ((*TWO, "--trays", 6, "--metric", "stem_lenght_mm"), "is not a metric"),
+        ((*TWO, "--trays", 6, "--metric", "stem_lenght_mm"), "Perhaps stem_length_mm was meant"),
         ((*TWO, "--trays", 6, "--metric", "leaf_a"), "is not known"),
         (
             (*TWO, "--trays", 6, "--metric", "canopy_cover_pct", "--difference", "5%"),

@@ -41,7 +41,7 @@ def test_every_bad_row_of_a_standard_is_named(tmp_path):
     assert 'line 2, lower = "68": is not less than upper = 52' in lines[1]
     assert "wrong way round" in lines[1]
     assert "line 3" in lines[2]
-    assert "Write canopy_height_mm" in lines[2]
+    assert "Perhaps canopy_height_mm" in lines[2]
     assert "line 4" in lines[3]
     assert "Give one limit" in lines[3]
     assert 'line 5, lower = "eighty"' in lines[4]

@@ -1,6 +1,5 @@
 """``standard.csv``: the limits that a grower has set for batches, by crop and metric."""
 
-import difflib
 import math
 from pathlib import Path
 
@@ -9,7 +8,7 @@ from traymorph.config.problems import Problem, told
 from traymorph.config.tables import Row, read_table
 from traymorph.errors import ListError
 from traymorph.model.drift import StandardLimit
-from traymorph.model.metrics import METRICS
+from traymorph.model.metrics import METRICS, name_meant
 
 STANDARD_FILE = "standard.csv"
 _REQUIRED = ("crop", "metric", "lower", "upper")
@@ -50,10 +49,8 @@ def _check_metric(cells: CellReader, row: Row) -> None:
     metric = row.get("metric")
     if metric in METRICS:
         return
-    near = difflib.get_close_matches(metric.casefold().replace(" ", "_"), METRICS, 1)
-    advice = f"Write {near[0]}" if near else "`traymorph metrics` lists them"
     what = "is not a metric" if metric else "is empty"
-    cells.note(row, "metric", what, advice)
+    cells.note(row, "metric", what, name_meant(metric))
 
 
 def _limit(cells: CellReader, row: Row, column: str) -> float:

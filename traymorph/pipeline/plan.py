@@ -13,7 +13,7 @@ from traymorph.config.settings import Settings, read_settings
 from traymorph.config.tray_metrics import RESULTS_FILE, read_tray_metrics
 from traymorph.config.trays import TRAYS_FILE, read_trays
 from traymorph.errors import DesignError, ListError, StoreError
-from traymorph.model.metrics import METRICS
+from traymorph.model.metrics import METRICS, name_meant
 from traymorph.model.plan import Plan, PlannedTray, Spread, TraysNeeded, Wanted
 from traymorph.report.labels import TrayLabel, printable, write_labels
 from traymorph.report.plan_text import plan_lines
@@ -199,7 +199,7 @@ def _reckoning(
     metric = asked.metric or settings.compare.primary or _PRIMARY
     if metric not in METRICS:
         msg = f"{metric} is not a metric."
-        raise DesignError(msg, hint="`traymorph metrics` lists them.")
+        raise DesignError(msg, hint=f"{name_meant(metric)}.")
     spread = _spread(folder, settings, metric, asked.spread, crop)
     if asked.difference is None:
         return spread, None

@@ -10,6 +10,7 @@ from scipy.special import stdtrit
 
 from traymorph.errors import DesignError
 from traymorph.model.comparison import Comparison, Difference, Margin, Question, TrayTable
+from traymorph.model.metrics import name_meant
 from traymorph.stats import design
 from traymorph.stats.contrasts import (
     Codes,
@@ -100,7 +101,7 @@ def _check_question(table: TrayTable, question: Question, replicates: Replicates
     for name in asked:
         if name is not None and name not in table.values:
             msg = f"{name} is not a metric or outcome of this table."
-            raise DesignError(msg, hint="`traymorph metrics` lists the metrics.")
+            raise DesignError(msg, hint=f"{name_meant(name, table.values)}.")
 
 
 class _Metric:
