@@ -12,9 +12,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from tests.scenes import crops, meshes, textures
-from tests.scenes.colour import decode_srgb, hsv_to_rgb, paint
+from tests.scenes.colour import paint
+from tests.scenes.intruders import SKINS, forearm
+from tests.scenes.items import Item
 from tests.scenes.strewn import Maker, Plant, closed_tube, hulls
-from tests.scenes.tray import PAPER_MM, Card, Item, read_card
+from tests.scenes.tray import PAPER_MM, Card, read_card
 
 HALF_MM = 420  # half side of the area where things are laid
 GAP_MM = 4.5  # least distance of plants that lie apart
@@ -32,6 +34,9 @@ STEM_TINTS = {
     "purple": ((196, 130, 172), (112, 44, 96)),
     "crimson": ((208, 96, 112), (140, 30, 52)),
     "tan": ((216, 190, 150), (178, 140, 96)),
+    "gold": ((238, 208, 110), (220, 168, 44)),
+    "violet": ((186, 170, 214), (104, 80, 158)),
+    "orange": ((236, 190, 150), (222, 118, 64)),
 }
 
 
@@ -385,7 +390,9 @@ def _board_items(spec: dict, things: NDArray, rng: np.random.Generator) -> list[
 def surface(how: dict, rng: np.random.Generator, height: int, width: int) -> NDArray:
     """Texture of a board, 0.3 mm per pixel: uneven tone, fine grain, scratches, stains."""
     if how["colour"] in ("checks", "flowers", "stripes"):
-        return _cloth(how["colour"], rng, height, width)
+        return textures.patterned_cloth(how["colour"], rng, height, width)
+    if how["colour"] not in TONES:
+        return textures.bench(how["colour"], rng, height, width)
     tone = np.clip(
         paint(*TONES[how["colour"]]) * np.exp(rng.normal(0, [0.1, 0.06, 0.1])), 0.01, 0.86
     )
@@ -415,57 +422,9 @@ def _scratch(image: NDArray, rng: np.random.Generator) -> None:
     image[y, x] = image[y, x] * np.exp(strength)[:, None]
 
 
-def _cloth(kind: str, rng: np.random.Generator, height: int, width: int) -> NDArray:
-    """Patterned cloth with its weave."""
-    rows, columns = np.indices((height, width), np.float32)
-    hue = rng.uniform(0, 360)
-    tones = decode_srgb(hsv_to_rgb([hue, hue + 150, 60], [0.65, 0.5, 0.08], [0.6, 0.75, 0.93]))
-    cell = rng.uniform(36, 80)
-    if kind == "checks":
-        a, b = ((axis // cell) % 2 for axis in (rows, columns))
-        image = tones[2] * (1 - 0.5 * (a + b)[..., None]) + tones[0] * 0.5 * (a + b)[..., None]
-    elif kind == "stripes":
-        image = tones[((columns // cell) % 2 * 2).astype(int)]
-    else:
-        image = np.broadcast_to(tones[2], (height, width, 3)).copy()
-        for _ in range(int(height * width / 9000)):
-            y, x, r = rng.uniform(0, height), rng.uniform(0, width), rng.uniform(12, 34)
-            top, left = max(int(y - r), 0), max(int(x - r), 0)
-            some = np.s_[top : int(y + r), left : int(x + r)]
-            angle = np.arctan2(rows[some] - y, columns[some] - x)
-            far = np.hypot(rows[some] - y, columns[some] - x) / r
-            petal = far < 0.6 + 0.35 * np.cos(5 * angle + x)
-            tint = decode_srgb(hsv_to_rgb(rng.uniform(0, 360), 0.6, rng.uniform(0.4, 0.8)))
-            image[some][petal] = tint
-            image[some][far < 0.2] = tones[1]
-    weave = 0.05 * (np.sin(rows * 2.1) + np.sin(columns * 2.1))
-    image = image * np.exp(weave + 0.05 * textures.noise(rng, height, width, 90, 3))[..., None]
-    return np.clip(image, 0.004, 0.92).astype(np.float32)
-
-
 def _arm(things: NDArray, card: Card, rng: np.random.Generator) -> Item:
     """A forearm with a hand that reaches in over the plants, from the side away from the card."""
     low, high = things[:, :2].min(0), things[:, :2].max(0)
     way = meshes.unit((low + high) / 2 - card.corners[:, :2].mean(0) + [1.0, 0])
     tip = (low + high) / 2 + 0.12 * (high - low) * way
-    skin = paint(*((224, 172, 142), (198, 142, 108), (140, 92, 66))[int(rng.integers(3))])
-    parts = []
-    s = np.linspace(0, 1, 30)
-    wrist = np.array([*(tip + way * 95), 34.0])
-    arm = wrist + s[:, None] * np.array([*(way * 330), 50.0])
-    parts.append(closed_tube(arm, 26 + 16 * s, np.repeat(skin[None], 30, 0), meshes.OTHER, 28))
-    frame = np.array([[[*way, 0.0], [-way[1], way[0], 0], [0, 0, 1.0]]])
-    palm = np.array([[*(tip + way * 62), 28.0]])
-    parts.append(meshes.ellipsoids(palm, frame, np.array([[52.0, 40, 17]]), skin[None, None],
-                                   part=meshes.OTHER, detail=(20, 28)))  # fmt: skip
-    for k, turn in enumerate((-0.9, -0.22, 0.0, 0.2, 0.4)):
-        c, r = np.cos(turn), np.sin(turn)
-        ahead = -np.array([c * way[0] - r * way[1], r * way[0] + c * way[1]])
-        reach = (58, 74, 80, 74, 60)[k]
-        start = palm[0, :2] + 26 * ahead
-        bow = 14 * np.sin(np.pi * s)
-        finger = np.column_stack([start + s[:, None] * reach * ahead, 24 + bow - 12 * s])
-        parts.append(closed_tube(finger, 9.5 - 2.2 * s, np.repeat(skin[None], 30, 0),
-                                 meshes.OTHER, 20))  # fmt: skip
-    mesh = meshes.join(parts).recast(meshes.OTHER)
-    return Item("hand", mesh, "coloured", None, 0.8, 0.35)
+    return forearm(tip, way, 28.0, SKINS[int(rng.integers(3))])

@@ -18,26 +18,48 @@ CROPS = {
         "nasturtium_like", "random", "shiso_like", "cress_like", "random", "beet_like",
         "basil_like", "radish_green",
     ),
+    "board_locked": (
+        "borage_like", "random", "chard_gold_like", "radish_green", "random", "coriander_like",
+        "pea", "orach_bronze_like", "random", "sunflower", "radish_purple", "random",
+        "chard_gold_like", "amaranth_red", "random", "borage_like", "cress_like", "random",
+        "basil_like", "coriander_like", "random", "beet_like", "wheat_like", "orach_bronze_like",
+    ),
     "board_bad": (
         "radish_green", "radish_green", "sunflower", "amaranth_red", "radish_green", "pea",
         "cress_like", "radish_green",
     ),
     "board_sample": ("radish_green",) * 4,
 }  # fmt: skip
-SEEDS = {"board_dev": 7101, "board_unseen": 7202, "board_bad": 7303, "board_sample": 7404}
+SEEDS = {"board_dev": 7101, "board_unseen": 7202, "board_locked": 7505, "board_bad": 7303,
+         "board_sample": 7404}  # fmt: skip
 BAD = ("empty", "heap", "hand", "cut_off", "checks", "flowers", "card_down", "low_contrast")
 COLOURS = ("white", "blue", "black", "grey")
 KINDS = ("lamp_5000", "overcast", "window", "sun", "lamp_6500", "strips", "lamp_3000")
-# Colours of stems laid over a crop's own; the last two are kept for judging only.
+# Colours of stems laid over a crop's own; some are kept for judging only.
 TINTS = {
     "board_dev": (None, None, "white", "pale", None, "pink", None),
     "board_unseen": (None, "crimson", None, "tan", None, "white", "pink", None, "purple"),
+    "learn": (None, "white", None, "pale", "pink", None, "crimson", None, "pale"),
+    "board_locked": (
+        None,
+        "violet",
+        None,
+        "white",
+        "gold",
+        None,
+        "pale",
+        "orange",
+        None,
+        "pink",
+        None,
+    ),
 }
 # Pairs that touch and pairs that cross, dealt out in turn.
 PAIRS = ((0, 0), (0, 0), (1, 0), (0, 0), (2, 1), (0, 0), (0, 2), (3, 0))
+PAIRS_LOCKED = ((0, 0), (1, 1), (0, 0), (2, 0), (0, 1), (0, 0), (1, 0))
 COUNTS = {"pea": (7, 12), "sunflower": (8, 14), "wheat_like": (8, 14), "onion_like": (9, 15),
-          "amaranth_red": (16, 25), "basil_like": (16, 25), "cress_like": (14, 25),
-          "shiso_like": (14, 25)}  # fmt: skip
+          "borage_like": (8, 14), "amaranth_red": (16, 25), "basil_like": (16, 25),
+          "cress_like": (14, 25), "shiso_like": (14, 25)}  # fmt: skip
 LAYOUTS = ("parallel", "loose", "rows", "any")
 MEGAPIXELS = (12.0, 8.0, 12.0, 5.0)
 
@@ -47,8 +69,8 @@ def board_scenes(name: str) -> list[dict]:
     seed = SEEDS[name]
     if name == "board_sample":
         return [_sample(name, seed, k) for k in range(len(CROPS[name]))]
-    make = _bad if name == "board_bad" else _scene
-    return [make(name, seed, k) for k in range(len(CROPS[name]))]
+    made = [_scene(name, seed, k) for k in range(len(CROPS[name]))]
+    return [_bad(spec, k) for k, spec in enumerate(made)] if name == "board_bad" else made
 
 
 def _strata(seed: int, count: int, names: tuple[str, ...]) -> list[dict[str, float]]:
@@ -62,17 +84,28 @@ FACTORS = ("count", "tilt", "focal", "exposure", "noise", "blur", "distortion", 
 
 
 def _scene(name: str, seed: int, k: int) -> dict:
-    """One board; boards change every scene, lights every scene at another pace."""
+    u = _strata(seed, len(CROPS[name]), FACTORS)[k]
+    return board_scene(name, seed, k, CROPS[name][k], u)
+
+
+def board_scene(name: str, seed: int, k: int, crop: str, u: dict[str, float]) -> dict:
+    """One board; boards change every scene, lights every scene at another pace.
+
+    Parameters
+    ----------
+    name, seed, k : the set, its seed and the number in the set
+    crop : named or "random"
+    u : a value 0..1 for each of `FACTORS`
+    """
     # Only making scenes needs the trays' sets, which list these.
     from tests.scenes import sets  # noqa: PLC0415
 
-    crop = CROPS[name][k]
-    u = _strata(seed, len(CROPS[name]), FACTORS)[k]
     rng = np.random.default_rng([seed, k])
     tints = TINTS.get(name, (None,))
     edges = k % 3 == 0
     low, high = COUNTS.get(crop, (8, 25))
-    touching, crossing = PAIRS[k % len(PAIRS)]
+    pairs = PAIRS_LOCKED if name == "board_locked" else PAIRS
+    touching, crossing = pairs[k % len(pairs)]
     kind = KINDS[(k + k // len(KINDS)) % len(KINDS)]
     light = sets.light_of(kind, rng)
     light["height_mm"] = float(rng.uniform(650, 1300))
@@ -137,9 +170,8 @@ def _roll(u: float, rng: np.random.Generator, *, portrait: bool) -> float:
     return float(rng.choice([0, 180]) + 90 * portrait + rng.normal(0, 5))
 
 
-def _bad(name: str, seed: int, k: int) -> dict:
+def _bad(spec: dict, k: int) -> dict:
     """A board that cannot be measured, or only in part."""
-    spec = _scene(name, seed, k)
     kind = BAD[k]
     spec["bad"] = kind
     spec["plants"].update(count=12, touching=0, crossing=0)

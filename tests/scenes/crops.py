@@ -129,10 +129,32 @@ NAMED: dict[str, Crop] = {
              outline=Outline(lobes=0.18, lobe_count=5), leaf=paint(86, 144, 58),
              leaf_other=paint(130, 172, 84), stem_foot=paint(240, 238, 222),
              stem_top=paint(206, 220, 170), rise=35),
+        Crop("borage_like", height=56, stem_width=(2.8, 2.3), blade=(20, 16), stalk=5,
+             outline=Outline(ovate=-0.12, square=0.8), leaf=paint(100, 136, 128),
+             leaf_other=paint(134, 166, 152), gloss=0.6, stem_foot=paint(214, 222, 200),
+             stem_top=paint(170, 190, 160), cup=20, rise=12, true_leaf=(0.2, 0.7)),
+        Crop("chard_gold_like", height=64, stem_width=(1.9, 1.5), blade=(18, 8.5), stalk=6,
+             outline=Outline(ovate=-0.2, square=0.85, lobes=0.05, lobe_count=8),
+             leaf=paint(110, 150, 52), leaf_other=paint(150, 176, 74),
+             stem_foot=paint(238, 208, 110), stem_top=paint(220, 168, 44), rise=28, hull=0.1,
+             hull_size=(6, 5), gloss=1.3),
+        Crop("coriander_like", height=50, stem_width=(1.1, 0.9), blade=(22, 4.6), stalk=4,
+             outline=Outline(ovate=-0.05, square=0.95), leaf=paint(66, 132, 50),
+             leaf_other=paint(98, 156, 70), stem_foot=paint(186, 170, 214),
+             stem_top=paint(104, 80, 158), rise=32, bend=35, true_leaf=(0.75, 0.8),
+             true_outline=Outline(square=0.8, lobes=0.28, lobe_count=5)),
+        Crop("orach_bronze_like", height=46, stem_width=(1.4, 1.1), blade=(13, 7), stalk=4,
+             outline=Outline(ovate=-0.3, square=1.0, base_notch=0.12), leaf=paint(134, 90, 52),
+             leaf_other=paint(112, 96, 56), stem_foot=paint(226, 178, 140),
+             stem_top=paint(216, 124, 74), rise=22, mottle=0.2,
+             mottle_colour=paint(90, 50, 34)),
     )
 }  # fmt: skip
 # These forms and colours appear in the set kept for judging only.
 ONLY_UNSEEN = ("nasturtium_like", "buckwheat_like", "shiso_like")
+# These forms, the blue-grey and bronze leaves and the golden, violet and orange stems appear in the
+# locked halves only.
+ONLY_LOCKED = ("borage_like", "chard_gold_like", "coriander_like", "orach_bronze_like")
 # Without a node to part at; on boards only.
 NODELESS: dict[str, Crop] = {
     crop.name: crop
@@ -228,6 +250,23 @@ def younger(crop: Crop, age: float) -> Crop:
         hook=0.6 * (1 - age),
         spread=0.18,
         form="pair",
+    )
+
+
+def grown(crop: Crop, growth: dict) -> Crop:
+    """Give the crop with a part of its habit set anew.
+
+    Parameters
+    ----------
+    growth : any of `height_mm` (length of the stems), `spread`, `true_leaf` (share of plants, size
+        to the seed leaf's), `gloss`
+    """
+    return replace(
+        crop,
+        height=growth.get("height_mm", crop.height),
+        spread=growth.get("spread", crop.spread),
+        true_leaf=tuple(growth.get("true_leaf", crop.true_leaf)),
+        gloss=growth.get("gloss", crop.gloss),
     )
 
 

@@ -32,7 +32,7 @@ class SetPlan:
     crops: tuple[str, ...]
 
 
-KNOWN = tuple(name for name in crops.NAMED if name not in crops.ONLY_UNSEEN)
+KNOWN = tuple(name for name in crops.NAMED if name not in {*crops.ONLY_UNSEEN, *crops.ONLY_LOCKED})
 SETS: dict[str, SetPlan] = {
     "dev": SetPlan(1101, 24, 12.0, 24, (*KNOWN, "random", "random", "random")),
     "unseen": SetPlan(
@@ -41,7 +41,20 @@ SETS: dict[str, SetPlan] = {
          "shiso_like", "sunflower", "random", "amaranth_red"),
     ),
     "sample": SetPlan(3303, 6, 9.0, 32, ("radish_green",)),
-    "learn": SetPlan(4404, 480, 1.6, 24, ("random",)),
+    "learn": SetPlan(4404, 360, 1.0, 24, ("random",)),
+    "trays_dev": SetPlan(
+        8101, 20, 5.0, 32,
+        ("radish_green", "random", "sunflower", "amaranth_red", "random", "pea", "radish_purple",
+         "random", "basil_like", "random", "beet_like", "random", "cress_like", "fennel_like",
+         "random", "sunflower", "random", "radish_green", "random", "pea"),
+    ),
+    "trays_locked": SetPlan(
+        8202, 20, 5.0, 32,
+        ("borage_like", "random", "radish_green", "chard_gold_like", "random", "coriander_like",
+         "sunflower", "random", "orach_bronze_like", "pea", "random", "borage_like",
+         "radish_purple", "random", "chard_gold_like", "amaranth_red", "random", "coriander_like",
+         "basil_like", "random"),
+    ),
     "colour_dev": SetPlan(5505, 5, 2.0, 64, ("random",)),
     "colour_unseen": SetPlan(6606, 8, 2.0, 64, ("random",)),
 }  # fmt: skip
@@ -68,13 +81,19 @@ def spread(count: int, seed: int) -> list[dict[str, float]]:
 def scenes(name: str) -> list[dict]:
     """Specifications of all scenes of a set."""
     plan = SETS[name]
+    # These are made with this module's parts.
+    from tests.scenes import learn_set, tray_sets  # noqa: PLC0415
+
+    if name == "learn":
+        return learn_set.learn_scenes(plan)
+    if name.startswith("trays_"):
+        return tray_sets.tray_scenes(name, plan)
     if name in board_sets.CROPS:
         return board_sets.board_scenes(name)
     if name == "sample":
         return [_sample_scene(plan, k) for k in range(plan.count)]
     table = spread(plan.count, plan.seed)
-    make = _learn_scene if name == "learn" else _tray_scene
-    made = [make(name, plan, k, row) for k, row in enumerate(table)]
+    made = [_tray_scene(name, plan, k, row) for k, row in enumerate(table)]
     if name in colour_set.TRAYS:
         return [colour_set.photographed(spec, k) for k, spec in enumerate(made)]
     return made
@@ -91,6 +110,14 @@ def _pick(u: float, *choices: tuple[str, float]) -> str:
     return choices[-1][0]
 
 
+def tray_view(view: str, rng: np.random.Generator, u: dict[str, float], spec: dict,
+              plan: SetPlan) -> dict:  # fmt: skip
+    """Settings of one photo of a small tray."""
+    if view == "side":
+        return _side(rng, u, plan, spec)
+    return _overhead(rng, u, plan, spec, full=False)
+
+
 def _between(u: float, low: float, high: float) -> float:
     return low + (high - low) * u
 
@@ -101,7 +128,7 @@ def _tray_scene(name: str, plan: SetPlan, k: int, u: dict[str, float]) -> dict:
     crop = plan.crops[k % len(plan.crops)]
     age = _between(rng.random(), 0.2, 0.9) if u["age"] < 0.1 else None
     full = u["size"] < 0.55
-    spec = _common(f"{name}_{k:03d}", name, rng, u, crop, age)
+    spec = common(f"{name}_{k:03d}", name, rng, u, crop, age)
     spec["tray"]["inside_length_mm"] = 500.0 if full else 250.0
     spec["views"] = {
         "overhead": _overhead(rng, u, plan, spec, full=full),
@@ -110,7 +137,7 @@ def _tray_scene(name: str, plan: SetPlan, k: int, u: dict[str, float]) -> dict:
     return spec
 
 
-def _common(scene_id: str, name: str, rng: np.random.Generator, u: dict[str, float], crop: str,
+def common(scene_id: str, name: str, rng: np.random.Generator, u: dict[str, float], crop: str,
             age: float | None) -> dict:  # fmt: skip
     """Everything but the views."""
     wall = float(_pick(u["wall"], ("36", 1), ("46", 1), ("57", 1)))
@@ -308,37 +335,6 @@ def look_of(rng: np.random.Generator, u: dict[str, float], light: str) -> dict:
     }
 
 
-def _learn_scene(name: str, plan: SetPlan, k: int, u: dict[str, float]) -> dict:
-    """A closer view of a small tray of random form and colour, for learning."""
-    rng = np.random.default_rng([plan.seed, k])
-    crop = "random" if u["crop"] < 0.72 else str(rng.choice(KNOWN))
-    age = float(rng.uniform(0.1, 0.9)) if u["age"] < 0.15 else None
-    spec = _common(f"{name}_{k:03d}", name, rng, u, crop, age)
-    side = u["view"] < 0.5
-    spec["tray"]["inside_length_mm"] = 420.0 if side else 380.0
-    spec["density"] = round(spec["density"] * float(rng.choice([1.0, 1.0, 0.35])), 3)
-    strange = u["strange"]
-    if strange < 0.22:
-        spec["bench"] = spec["backdrop"] = str(rng.choice(["clutter", "soil", "grass", "checks"]))
-        spec["medium"] = str(rng.choice(["clutter", "soil", "soil", "coir"]))
-    settings = (_side if side else _overhead)(
-        rng, u, plan, spec, **({} if side else {"full": False})
-    )
-    settings["kind"] = "side" if side else "overhead"
-    if u["scale"] < 0.8:
-        settings["mm_per_px"] = round(_between(u["scale"] / 0.8, 0.17, 0.36), 4)
-        settings["distance_mm"] = float(rng.uniform(420, 700))
-        settings["look_at"] = [float(rng.uniform(-1.0, 1.0)), float(rng.uniform(-1.0, 1.0))]
-        settings["focus_behind_mm"] = float(rng.uniform(-20, 40))
-        # From nearer the same lens blurs more with depth.
-        settings["tilt_deg"] = (
-            float(rng.uniform(0, 35)) if u["tilt"] > 0.85 else settings["tilt_deg"]
-        )
-    settings["look"]["orientation"] = 1
-    spec["views"] = {"photo": settings}
-    return spec
-
-
 def _sample_scene(plan: SetPlan, k: int) -> dict:
     """Radish sown at two densities in three blocks, under white light on one bench."""
     block, dense = divmod(k, 2)
@@ -347,7 +343,7 @@ def _sample_scene(plan: SetPlan, k: int) -> dict:
     u = {name: float(rng.random()) for name in FACTORS}
     u.update(exposure=0.75 + 0.2 * u["exposure"], noise=0.2, tilt=0.3 * u["tilt"], plane=0.9,
              blur=0.3, neighbour=0.0, age=1.0, lodged=0.0, yellowed=0.62)  # fmt: skip
-    spec = _common(f"T{k + 1:02d}", "sample", rng, u, "radish_green", None)
+    spec = common(f"T{k + 1:02d}", "sample", rng, u, "radish_green", None)
     grams = 30 if dense else 15
     # About 10.5 mg a seed and nine of ten up, on 1250 cm2 (common practice, no source).
     spec["density"] = 2.06 if dense else 1.03

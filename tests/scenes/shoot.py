@@ -144,10 +144,13 @@ def shoot(spec: dict, view: str, folder: Path, cards: Path, options: dict) -> di
         path, seed = folder / f"{view}_{name}.jpg", spec["seed"] + 18 + k
         again = _develop(path, linear, white, (settings, _scaled(other, size)), seed)
         facts.setdefault("developments", {})[path.stem] = again
-    if role == "side":
+    wanted = spec.get("truth", True)
+    if wanted and role == "side":
         facts["front_plane"] = truth.front_plane_areas(scene, stage, camera)
-    if options.get("tray_truth", True):
-        facts["tray_truth"] = truth.tray_truth(scene, stage)
+    if wanted and options.get("tray_truth", True):
+        # A hand hides leaves from the lens and not from the truth.
+        bare = Scene(stage.items) if stage.in_the_way else scene
+        facts["tray_truth"] = truth.tray_truth(bare, stage)
     facts["seconds"]["all"] = time.perf_counter() - started
     return facts
 
@@ -162,7 +165,7 @@ def _set_up(spec: dict, role: str, cards: Path, size: tuple[int, int]
         stage = build(there, role, cards)
         camera = aim(stage, there, role, size)
         light = settings.get("light", spec["light"])
-        scene = Scene([*stage.items, *shades(settings)], light)
+        scene = Scene([*stage.items, *stage.in_the_way, *shades(settings)], light)
         if settings.get("mm_per_px") or _card_in_sight(scene, stage, camera) > 0.999:
             break
         place["gap_mm"] += 14.0

@@ -218,6 +218,87 @@ def clutter(rng: np.random.Generator, height: int, width: int) -> NDArray:
     return image
 
 
+def earth(rng: np.random.Generator, height: int, width: int, tone: NDArray,
+          contrast: float) -> NDArray:  # fmt: skip
+    """Crumbly ground of one tone: lumps of many sizes, grit, straws and dark pits."""
+    image = _shaded(tone, contrast * noise(rng, height, width, rng.uniform(10, 60), 6))
+    pits = noise(rng, height, width, 7, 3) < -rng.uniform(1.2, 2.2)
+    image[pits] = image[pits] * rng.uniform(0.2, 0.6)
+    grit = noise(rng, height, width, 5, 2) > rng.uniform(1.6, 2.6)
+    image[grit] = image[grit] * rng.uniform(1.3, 2.4)
+
+    def dry(n: int) -> NDArray:
+        return paint(190, 164, 118) * np.exp(rng.normal(-0.2, 0.35, (n, 1)))
+
+    return strokes(rng, image, int(height * width / rng.uniform(3e3, 3e4)), 40, dry)
+
+
+def straw(rng: np.random.Generator, height: int, width: int) -> NDArray:
+    """Chopped straw, several layers deep."""
+    tone = (paint(206, 178, 120), paint(184, 150, 96), paint(226, 206, 158))[rng.integers(0, 3)]
+    image = _shaded(tone * 0.25, 0.4 * noise(rng, height, width, 30))
+    for level in (0.45, 0.75, 1.0):
+
+        def stalk(n: int, level: float = level) -> NDArray:
+            return level * tone * np.exp(rng.normal(0, 0.25, (n, 1)))
+
+        ends = rng.integers(0, 2**31)
+        for shift in range(3):  # a stalk is three pixels wide
+            lane = np.roll(image, shift, axis=0)
+            lane = strokes(np.random.default_rng(ends), lane, height * width // 900, 70, stalk)
+            image = np.roll(lane, -shift, axis=0)
+    return image
+
+
+def bark(rng: np.random.Generator, height: int, width: int) -> NDArray:
+    """Bark mulch: flat chips of brown shades with dark gaps."""
+    tone = paint(rng.uniform(80, 140), rng.uniform(56, 92), rng.uniform(40, 66))
+    chips = noise(rng, height, width, 26, 2, stretch=2.2)
+    image = _shaded(tone, 0.35 * np.round(1.6 * chips) + 0.18 * noise(rng, height, width, 4, 3))
+    gaps = np.abs(chips * 1.6 - np.round(chips * 1.6)) > 0.42
+    image[gaps] = image[gaps] * 0.25
+    return image
+
+
+def patterned_cloth(kind: str, rng: np.random.Generator, height: int, width: int) -> NDArray:
+    """Patterned cloth with its weave."""
+    rows, columns = np.indices((height, width), np.float32)
+    hue = rng.uniform(0, 360)
+    tones = decode_srgb(hsv_to_rgb([hue, hue + 150, 60], [0.65, 0.5, 0.08], [0.6, 0.75, 0.93]))
+    cell = rng.uniform(36, 80)
+    if kind == "checks":
+        a, b = ((axis // cell) % 2 for axis in (rows, columns))
+        image = tones[2] * (1 - 0.5 * (a + b)[..., None]) + tones[0] * 0.5 * (a + b)[..., None]
+    elif kind == "stripes":
+        image = tones[((columns // cell) % 2 * 2).astype(int)]
+    else:
+        image = np.broadcast_to(tones[2], (height, width, 3)).copy()
+        for _ in range(int(height * width / 9000)):
+            y, x, r = rng.uniform(0, height), rng.uniform(0, width), rng.uniform(12, 34)
+            top, left = max(int(y - r), 0), max(int(x - r), 0)
+            some = np.s_[top : int(y + r), left : int(x + r)]
+            angle = np.arctan2(rows[some] - y, columns[some] - x)
+            far = np.hypot(rows[some] - y, columns[some] - x) / r
+            petal = far < 0.6 + 0.35 * np.cos(5 * angle + x)
+            tint = decode_srgb(hsv_to_rgb(rng.uniform(0, 360), 0.6, rng.uniform(0.4, 0.8)))
+            image[some][petal] = tint
+            image[some][far < 0.2] = tones[1]
+    weave = 0.05 * (np.sin(rows * 2.1) + np.sin(columns * 2.1))
+    image = image * np.exp(weave + 0.05 * noise(rng, height, width, 90, 3))[..., None]
+    return np.clip(image, 0.004, 0.92).astype(np.float32)
+
+
+EARTHS: dict[str, Callable[[np.random.Generator, int, int], NDArray]] = {
+    "wet_soil": lambda r, h, w: earth(r, h, w, paint(52, 42, 34) * r.uniform(0.5, 1.2), 0.3),
+    "pale_soil": lambda r, h, w: earth(r, h, w, paint(176, 156, 128) * r.uniform(0.6, 1.2), 0.3),
+    "red_soil": lambda r, h, w: earth(r, h, w, paint(140, 92, 64) * r.uniform(0.5, 1.2), 0.4),
+    "clods": lambda r, h, w: earth(r, h, w, paint(124, 104, 84) * r.uniform(0.4, 1.5), 0.45),
+}
+CLOTHS: dict[str, Callable[[np.random.Generator, int, int], NDArray]] = {
+    "check_cloth": lambda r, h, w: patterned_cloth("checks", r, h, w),
+    "flower_cloth": lambda r, h, w: patterned_cloth("flowers", r, h, w),
+    "stripe_cloth": lambda r, h, w: patterned_cloth("stripes", r, h, w),
+}
 BENCHES: dict[str, Callable[[np.random.Generator, int, int], NDArray]] = {
     "wood": wood,
     "white": lambda r, h, w: plain(r, h, w, paint(232, 231, 226)),
@@ -232,6 +313,10 @@ BENCHES: dict[str, Callable[[np.random.Generator, int, int], NDArray]] = {
     "grass": grass,
     "soil": soil,
     "clutter": clutter,
+    "straw": straw,
+    "bark": bark,
+    **EARTHS,
+    **CLOTHS,
 }
 MEDIA: dict[str, Callable[[np.random.Generator, int, int], NDArray]] = {
     "coir": coir,
@@ -239,6 +324,9 @@ MEDIA: dict[str, Callable[[np.random.Generator, int, int], NDArray]] = {
     "paper": paper,
     "soil": soil,
     "clutter": clutter,
+    "straw": straw,
+    "bark": bark,
+    **EARTHS,
 }
 
 

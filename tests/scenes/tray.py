@@ -15,25 +15,15 @@ from PIL import Image
 
 from tests.scenes import crops, meshes, plants, textures
 from tests.scenes.colour import decode_srgb, paint
+from tests.scenes.ground import lumps
+from tests.scenes.intruders import at_edge
+from tests.scenes.items import Item
 
 PAPER_MM = 0.3
-
-
-@dataclass
-class Item:
-    """A mesh and what it is made of.
-
-    `surface` is "leaf", "coloured", "textured" or "plastic"; `texture` (h, w, 3) linear
-    reflectance; `gloss` scales the mirror reflection; `roughness` of that reflection.
-    """
-
-    name: str
-    mesh: meshes.Mesh
-    surface: str
-    texture: NDArray | None = None
-    gloss: float = 1.0
-    roughness: float = 0.3
-    through: float = 0.0
+LOOSE = ("coir", "soil", "clutter", *textures.EARTHS)
+ROUGH_MM = {"coir": 0.9, "soil": 1.3, "mat": 0.4, "paper": 0.35, "clutter": 0.7}
+LUMPY = {"clods": 6.0, "red_soil": 4.0, "pale_soil": 3.0}
+"""Media with solid lumps, and about the largest half width in mm."""
 
 
 @dataclass
@@ -55,12 +45,16 @@ class Card:
 
 @dataclass
 class Stage:
-    """All items of a scene, the measured stand, and the card of the view."""
+    """All items of a scene, the measured stand, and the card of the view.
+
+    `in_the_way` is what the photo shows too, but what is no part of the tray's truth.
+    """
 
     items: list[Item]
     stand: plants.Stand
     card: Card
     opening: dict = field(default_factory=dict)
+    in_the_way: list[Item] = field(default_factory=list)
 
 
 def crop_of(spec: dict) -> crops.Crop:
@@ -70,6 +64,8 @@ def crop_of(spec: dict) -> crops.Crop:
         crop = crops.random_crop(np.random.default_rng(spec["seed"] + 7), f"random_{spec['seed']}")
     else:
         crop = crops.NAMED[name]
+    if spec.get("growth"):
+        crop = crops.grown(crop, spec["growth"])
     return crop if spec.get("age") is None else crops.younger(crop, spec["age"])
 
 
@@ -96,7 +92,9 @@ def build(spec: dict, view: str, cards: Path) -> Stage:
     for k, neighbour in enumerate(spec["neighbours"]):
         items += _neighbour(f"neighbour{k}", spec, opening, neighbour, rng)
     card, extra = place_card(spec["views"][view]["card"], view, opening, cards)
-    return Stage([*items, *extra], stand, card, opening)
+    intruder = spec["views"][view].get("intruder")
+    in_the_way = [at_edge(intruder, opening)] if intruder else []
+    return Stage([*items, *extra], stand, card, opening, in_the_way)
 
 
 def _plant_items(name: str, stand: plants.Stand, crop: crops.Crop, rng: np.random.Generator,
@@ -145,8 +143,8 @@ def _medium_items(name: str, opening: dict, at: tuple[float, float], part: int, 
                   rng: np.random.Generator) -> list[Item]:  # fmt: skip
     """Surface of the medium, with crumbs where it is loose."""
     length, width = opening["inside_length_mm"], opening["inside_width_mm"]
-    loose = kind in ("coir", "soil", "clutter")
-    rough = {"coir": 0.9, "soil": 1.3, "mat": 0.4, "paper": 0.35, "clutter": 0.7}[kind]
+    loose = kind in LOOSE
+    rough = ROUGH_MM.get(kind, 1.2)
     columns, rows = int(length / 2.5) + 1, int(width / 2.5) + 1
     x, y = np.linspace(-length / 2, length / 2, columns), np.linspace(-width / 2, width / 2, rows)
     relief = textures.noise(rng, rows, columns, 5 if loose else 24, 4) * rough
@@ -160,9 +158,14 @@ def _medium_items(name: str, opening: dict, at: tuple[float, float], part: int, 
     image = textures.medium(kind, rng, int(width * 2), int(length * 2))
     items = [
         Item(name, meshes.make(vertices, quads.reshape(-1, 3), part=part, uv=uv), "textured",
-             image, 0.4, 0.5),
+             image, *((2.2, 0.2) if kind == "wet_soil" else (0.4, 0.5))),
     ]  # fmt: skip
-    if loose:
+    if kind in LUMPY:
+        area = (at[0] - length / 2, at[0] + length / 2, at[1] - width / 2, at[1] + width / 2)
+        solid = lumps(rng, area, opening["medium_z"], _shades(image, rng), largest_mm=LUMPY[kind],
+                      part=part)  # fmt: skip
+        items.append(Item(f"{name}_lumps", solid, "coloured", None, 0.3, 0.5))
+    elif loose:
         n = int(length * width / 70)
         centre = np.stack(
             [rng.uniform(-length / 2, length / 2, n) + at[0],
@@ -178,6 +181,11 @@ def _medium_items(name: str, opening: dict, at: tuple[float, float], part: int, 
     return items
 
 
+def _shades(image: NDArray, rng: np.random.Generator) -> NDArray:
+    """Some reflectances (64, 3) out of a texture."""
+    return image[rng.integers(0, image.shape[0], 64), rng.integers(0, image.shape[1], 64)]
+
+
 def _surroundings(spec: dict, rng: np.random.Generator) -> list[Item]:
     """Bench and backdrop."""
     reach, back = 1600.0, spec["backdrop_y_mm"]
@@ -186,9 +194,18 @@ def _surroundings(spec: dict, rng: np.random.Generator) -> list[Item]:
         [[-reach, back, -5], [reach, back, -5], [reach, back, 1500], [-reach, back, 1500]]
     )
     repeat = 4.0
+    image = textures.bench(spec["bench"], rng, 1400, 1400)
+    items = []
+    if spec["bench"] in LUMPY:
+        hx, hy = (spec["tray"][k] / 2 for k in ("inside_length_mm", "inside_width_mm"))
+        area = (-hx - 170, hx + 170, -hy - 260, hy + 260)
+        solid = lumps(rng, area, 0.0, _shades(image, rng), largest_mm=3 * LUMPY[spec["bench"]],
+                      part=meshes.OTHER)  # fmt: skip
+        items.append(Item("ground_lumps", solid, "coloured", None, 0.3, 0.5))
     return [
+        *items,
         Item("bench", meshes.sheet(floor, part=meshes.OTHER, uv_size=(repeat, repeat)), "textured",
-             textures.bench(spec["bench"], rng, 1400, 1400), spec["bench_gloss"], 0.25),
+             image, spec["bench_gloss"], 0.25),
         Item("backdrop", meshes.sheet(wall, part=_green(spec["backdrop"]), uv_size=(1.0, 1.0)),
              "textured", textures.bench(spec["backdrop"], rng, 900, 1900), 0.3, 0.4),
     ]  # fmt: skip
