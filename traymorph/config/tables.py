@@ -6,8 +6,9 @@ Every cell stays text: ``007`` keeps its zeros and ``NA`` is a name like any oth
 import csv
 import io
 import unicodedata
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
+from operator import itemgetter
 from pathlib import Path
 
 from traymorph.config.problems import Problem, quoted
@@ -38,33 +39,53 @@ class Row:
         return self.cells.get(column, "")
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, eq=False)
 class Table:
-    """A list as read.
+    """A list as read, column by column.
 
     Parameters
     ----------
     name : str
         File name, for messages.
     columns : tuple of str
-        The header.
-    rows : tuple of Row
-        Rows that hold anything at all.
+        The header, or what was wanted of it.
+    lines : list of int
+        Lines of the file on which rows begin that hold anything at all.
+    cells : dict of str to list of str
+        By column, one text per row.
     decimal_comma : bool
         Cells are separated by semicolons or tabs, as spreadsheets do where decimals have a comma.
     """
 
     name: str
     columns: tuple[str, ...]
-    rows: tuple[Row, ...]
+    lines: list[int]
+    cells: dict[str, list[str]]
     decimal_comma: bool
+
+    def __len__(self) -> int:
+        return len(self.lines)
+
+    @property
+    def rows(self) -> tuple[Row, ...]:
+        """Every row; long tables are read by their columns."""
+        return tuple(map(self.row, range(len(self))))
+
+    def row(self, place: int) -> Row:
+        """One row, counted from 0."""
+        return Row(self.lines[place], {name: self.cells[name][place] for name in self.columns})
 
     def column(self, name: str) -> list[str]:
         """Cells of a column from the first row to the last; all "" where there is none."""
-        return [row.cells.get(name, "") for row in self.rows]
+        return self.cells.get(name) or [""] * len(self)
 
 
-def read_table(path: Path, required: tuple[str, ...], problems: list[Problem]) -> Table:
+def read_table(
+    path: Path,
+    required: tuple[str, ...],
+    problems: list[Problem],
+    wanted: Callable[[str], bool] = bool,
+) -> Table:
     """Read a list whose cells are separated by commas, semicolons or tabs.
 
     Parameters
@@ -75,6 +96,8 @@ def read_table(path: Path, required: tuple[str, ...], problems: list[Problem]) -
         Columns without which the list is of no use.
     problems : list of Problem
         What is wrong with header and rows is added here.
+    wanted : callable
+        Takes the name of a column and says whether to read it; unless told, all that have a name.
 
     Returns
     -------
@@ -90,18 +113,35 @@ def read_table(path: Path, required: tuple[str, ...], problems: list[Problem]) -
     separator = _separator(text, required)
     records = _records(path.name, text, separator)
     _, header = next(records, (1, []))
-    columns = _checked_header(path.name, header, required)
-    rows = []
+    names = _checked_header(path.name, _clean(header), required)
+    lines, cells = _body(path.name, records, names, problems, wanted)
+    return Table(path.name, tuple(cells), lines, cells, decimal_comma=separator != ",")
+
+
+def _body(
+    name: str,
+    records: Iterator[tuple[int, list[str]]],
+    header: list[str],
+    problems: list[Problem],
+    wanted: Callable[[str], bool],
+) -> tuple[list[int], dict[str, list[str]]]:
+    """Give the lines on which rows begin, and their cells by column."""
+    places = [k for k, column in enumerate(header) if column and wanted(column)]
+    # The last place twice: of a single place the getter would give no tuple.
+    picked, width = itemgetter(*places, places[-1]), len(header)
+    lines: list[int] = []
+    flat: list[str] = []
     for line, record in records:
-        if any(record):
-            problem = _stray_cells(path.name, line, record, len(columns))
-            if problem:
-                problems.append(problem)
-            padded = record + [""] * (len(columns) - len(record))
-            cells = {name: cell for name, cell in zip(columns, padded, strict=False) if name}
-            rows.append(Row(line, cells))
-    named = tuple(name for name in columns if name)
-    return Table(path.name, named, tuple(rows), decimal_comma=separator != ",")
+        if not any(map(str.strip, record)):
+            continue
+        if len(record) != width:
+            problem = _stray_cells(name, line, record, width)
+            problems += [problem] if problem else []
+            record.extend([""] * (width - len(record)))
+        lines.append(line)
+        flat += picked(record)
+    step = len(places) + 1
+    return lines, {header[place]: _clean(flat[k::step]) for k, place in enumerate(places)}
 
 
 def _text_of(path: Path) -> str:
@@ -132,13 +172,13 @@ def _separator(text: str, required: tuple[str, ...]) -> str:
 
 
 def _records(name: str, text: str, separator: str) -> Iterator[tuple[int, list[str]]]:
+    """Cells as they stand, with the line on which their row begins."""
     reader = csv.reader(io.StringIO(text, newline=""), delimiter=separator, strict=True)
     line = 1
     try:
         for record in reader:
-            cells = [cell.strip() if cell.isascii() else _composed(cell) for cell in record]
-            if cells:
-                yield line, cells
+            if record:
+                yield line, record
             line = reader.line_num + 1
     except csv.Error as err:
         msg = f"{name} line {line} cannot be split into cells ({err})."
@@ -146,9 +186,14 @@ def _records(name: str, text: str, separator: str) -> Iterator[tuple[int, list[s
         raise ListError(msg, hint=hint) from err
 
 
-def _composed(cell: str) -> str:
-    """One form of letters that can be written in two: as one sign, or as letter and accent."""
-    return unicodedata.normalize("NFC", cell).strip()
+def _clean(cells: Sequence[str]) -> list[str]:
+    """Take off outer white space; of letters that can be written in two ways, one is kept.
+
+    That is the one sign rather than letter and accent.
+    """
+    if all(map(str.isascii, cells)):
+        return [cell.strip() for cell in cells]
+    return [unicodedata.normalize("NFC", cell).strip() for cell in cells]
 
 
 def _checked_header(name: str, header: list[str], required: tuple[str, ...]) -> list[str]:
@@ -171,7 +216,7 @@ def _columns(names: list[str]) -> str:
 
 
 def _stray_cells(name: str, line: int, record: list[str], width: int) -> Problem | None:
-    stray = [cell for cell in record[width:] if cell]
+    stray = [cell for cell in _clean(record[width:]) if cell]
     if not stray:
         return None
     what = f"the row has more cells than the header's {width}"

@@ -1,21 +1,21 @@
 """``tray_metrics.csv`` as a comparison takes it, written by traymorph or by hand."""
 
 import re
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from pathlib import Path
 
 import numpy as np
 from numpy.typing import NDArray
 
 from traymorph.config.problems import Problem, quoted, told
-from traymorph.config.tables import Row, Table, read_table
+from traymorph.config.tables import Table, read_table
 from traymorph.errors import ListError
 from traymorph.model.comparison import TrayTable
 from traymorph.model.metrics import METRICS
 
 RESULTS_FILE = "tray_metrics.csv"
 _REQUIRED = ("tray_id",)
-_DERIVED = ("_u", "_sd", "_se")
+_OF_METRICS = frozenset(name + ending for name in METRICS for ending in ("", "_u", "_sd", "_se"))
 _MADE = ("flags", "program_version", "mask_method", "n_plants")
 _GUARD = re.compile(r"'+[=+\-@]")
 _MOST_PROBLEMS = 50
@@ -23,7 +23,7 @@ _HOW_WELL_SEEN = "leaf_colour_share_pct"
 """Says how well the leaves were seen and nothing of the plants; it is not compared."""
 
 
-def read_tray_metrics(path: Path) -> TrayTable:
+def read_tray_metrics(path: Path, metrics: Collection[str] | None = None) -> TrayTable:
     """Read a table of trays.
 
     Parameters
@@ -31,6 +31,8 @@ def read_tray_metrics(path: Path) -> TrayTable:
     path : Path
         ``results/tray_metrics.csv``, or one written by hand: a column ``tray_id``, metrics by
         their names, and whatever the trays are compared by.
+    metrics : collection of str or None
+        Read these alone, without their uncertainties; None = all that the table has.
 
     Raises
     ------
@@ -41,7 +43,8 @@ def read_tray_metrics(path: Path) -> TrayTable:
         msg = f"There is no {path}: nothing has been measured yet."
         raise ListError(msg, hint="Run `traymorph measure` on the folder first.")
     problems: list[Problem] = []
-    table = read_table(path, _REQUIRED, problems)
+    unread = frozenset[str]() if metrics is None else _OF_METRICS - set(metrics)
+    table = read_table(path, _REQUIRED, problems, lambda name: name not in unread)
     _check_rows(table, problems)
     measured = [
         name for name in table.columns if name in METRICS and not name.endswith(_HOW_WELL_SEEN)
@@ -50,28 +53,32 @@ def read_tray_metrics(path: Path) -> TrayTable:
     doubts = {
         name: _numbers(table, f"{name}_u", problems)
         if f"{name}_u" in table.columns
-        else np.full(len(table.rows), np.nan)
+        else np.full(len(table), np.nan)
         for name in measured
     }
     _check_limits(table, values, problems)
     if problems:
         raise ListError(told(problems[:_MOST_PROBLEMS], "results"), hint="Correct the table.")
+    flags = table.column("flags")
+    known = {cell: frozenset(cell.split()) for cell in set(flags)}
     return TrayTable(
         {name: _texts(table, name) for name in _text_columns(table)},
         values,
         doubts,
-        tuple(frozenset(row.get("flags").split()) for row in table.rows),
+        tuple(map(known.__getitem__, flags)),
         {name: METRICS[name].unit for name in measured},
     )
 
 
 def _text_columns(table: Table) -> list[str]:
-    derived = {name + ending for name in METRICS for ending in ("", *_DERIVED)}
-    return [name for name in table.columns if name not in derived and name not in _MADE]
+    return [name for name in table.columns if name not in _OF_METRICS and name not in _MADE]
 
 
 def _texts(table: Table, column: str) -> tuple[str, ...]:
-    return tuple(map(_unguarded, table.column(column)))
+    cells = table.column(column)
+    if not any("'" in cell for cell in set(cells)):
+        return tuple(cells)
+    return tuple(map(_unguarded, cells))
 
 
 def _unguarded(cell: str) -> str:
@@ -80,37 +87,38 @@ def _unguarded(cell: str) -> str:
 
 
 def _check_rows(table: Table, problems: list[Problem]) -> None:
-    seen: dict[tuple[str, str], int] = {}
-    for row in table.rows:
-        tray, day = row.get("tray_id"), row.get("photographed_on")
-        if not tray:
-            problems.append(_problem(table, row, "tray_id", "is empty", "Name the tray"))
-        elif (tray, day) in seen:
-            what = f"stands in line {seen[tray, day]} already with the same photographed_on"
-            problems.append(_problem(table, row, "tray_id", what, "Delete one of the two lines"))
-        seen.setdefault((tray, day), row.line)
-    if not table.rows:
+    trays, days = table.column("tray_id"), table.column("photographed_on")
+    if not trays:
         problems.append(Problem(table.name, "holds no tray", "Measure a tray first"))
+    if len(set(trays)) == len(trays) and "" not in trays:
+        return
+    seen: dict[tuple[str, str], int] = {}
+    for place, key in enumerate(zip(trays, days, strict=True)):
+        line = seen.setdefault(key, table.lines[place])
+        if not key[0]:
+            problems.append(_problem(table, place, "tray_id", "is empty", "Name the tray"))
+        elif line != table.lines[place]:
+            what = f"stands in line {line} already with the same photographed_on"
+            problems.append(_problem(table, place, "tray_id", what, "Delete one of the two lines"))
 
 
 def _numbers(table: Table, column: str, problems: list[Problem]) -> NDArray[np.float64]:
     cells = table.column(column)
     try:
-        return np.array([cell or "nan" for cell in cells], dtype=object).astype(np.float64)
+        found = [float(cell) if cell else np.nan for cell in cells]
     except ValueError:
-        return np.array(
-            [_number(table, row, column, problems) for row in table.rows], dtype=np.float64
-        )
+        found = [_number(table, place, column, problems) for place in range(len(cells))]
+    return np.array(found, dtype=np.float64)
 
 
-def _number(table: Table, row: Row, column: str, problems: list[Problem]) -> float:
-    cell = row.get(column)
+def _number(table: Table, place: int, column: str, problems: list[Problem]) -> float:
+    cell = table.column(column)[place]
     text = cell.replace(",", ".") if table.decimal_comma and cell.count(",") == 1 else cell
     try:
         return float(text or "nan")
     except ValueError:
         advice = "Write a number with a decimal point, or leave the cell empty"
-        problems.append(_problem(table, row, column, "is not a number", advice))
+        problems.append(_problem(table, place, column, "is not a number", advice))
         return np.nan
 
 
@@ -121,14 +129,15 @@ def _check_limits(
         spec = METRICS[name]
         with np.errstate(invalid="ignore"):
             beyond = np.isinf(numbers) | (numbers < spec.low) | (numbers > spec.high)
-        for place in np.flatnonzero(beyond):
+        for place in np.flatnonzero(beyond).tolist():
             what = f"lies outside {spec.low:g} to {spec.high:g} {spec.unit}"
             advice = "Correct it, or leave the cell empty"
-            problems.append(_problem(table, table.rows[place], name, what, advice))
+            problems.append(_problem(table, place, name, what, advice))
 
 
-def _problem(table: Table, row: Row, column: str, what: str, advice: str) -> Problem:
-    return Problem(table.name, what, advice, row.line, column, quoted(row.get(column)))
+def _problem(table: Table, place: int, column: str, what: str, advice: str) -> Problem:
+    held = quoted(table.column(column)[place])
+    return Problem(table.name, what, advice, table.lines[place], column, held)
 
 
 def metrics_of(table: TrayTable) -> Sequence[str]:

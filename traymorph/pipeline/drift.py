@@ -107,7 +107,7 @@ def watch_folder(folder: Path, asked: Asked) -> DriftReport:
     settings = read_settings(folder)
     standard, events = read_standard(folder), read_events(folder)
     results = folder / "results"
-    table = read_tray_metrics(results / RESULTS_FILE)
+    table = _read(results / RESULTS_FILE, asked, settings, standard)
     check_columns(table, settings.compare.treatment_column)
     table = _of(table, "crop", asked.crop)
     column = settings.compare.treatment_column
@@ -141,6 +141,23 @@ def watch_folder(folder: Path, asked: Asked) -> DriftReport:
     )
 
 
+def _read(
+    path: Path, asked: Asked, settings: Settings, standard: Sequence[StandardLimit]
+) -> TrayTable:
+    """Read the metrics that may be watched; all of the table where they were not measured."""
+    named = set(asked.metrics)
+    if not named:
+        named = {*WATCHED, *(limit.metric for limit in standard)}
+        named |= {settings.compare.primary} if settings.compare.primary else set()
+    table = read_tray_metrics(path, named)
+    found = set(_measured(table))
+    return table if found and found >= set(asked.metrics) else read_tray_metrics(path)
+
+
+def _measured(table: TrayTable) -> list[str]:
+    return [name for name in metrics_of(table) if np.isfinite(table.values[name]).any()]
+
+
 def _of(table: TrayTable, column: str, wanted: str | None) -> TrayTable:
     """Keep the rows that hold a word in a column; all where none is wanted."""
     if wanted is None:
@@ -157,7 +174,7 @@ def _of(table: TrayTable, column: str, wanted: str | None) -> TrayTable:
 def _metrics(
     table: TrayTable, asked: Asked, settings: Settings, standard: Sequence[StandardLimit]
 ) -> list[str]:
-    measured = [name for name in metrics_of(table) if np.isfinite(table.values[name]).any()]
+    measured = _measured(table)
     unknown = [name for name in asked.metrics if name not in measured]
     if unknown or not measured:
         what = f"{', '.join(unknown)} was not measured" if unknown else "No metric was measured"

@@ -6,8 +6,8 @@ Batches stand at equal distances in the order of their days.
 from collections.abc import Sequence
 from contextlib import suppress
 from dataclasses import dataclass
+from html import escape
 from pathlib import Path
-from xml.sax.saxutils import escape
 
 import numpy as np
 from numpy.typing import NDArray

@@ -5,6 +5,7 @@ counts on which the metric was measured.
 """
 
 import re
+from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date, datetime
@@ -108,9 +109,10 @@ def _coded(cells: tuple[str, ...], used: Codes) -> tuple[tuple[str, ...], Codes]
 
 
 def _one_crop(table: TrayTable, used: Codes, codes: Codes, names: tuple[str, ...]) -> str:
-    crops = [table.text("crop")[row] for row in used]
+    cells = table.text("crop")
+    crops = [cells[row] for row in used.tolist()]
     written: dict[str, str] = {}
-    for crop in crops:
+    for crop in dict.fromkeys(crops):
         if crop:
             written.setdefault(crop.casefold(), crop)
     if len(written) < 2:
@@ -129,7 +131,7 @@ def _one_crop(table: TrayTable, used: Codes, codes: Codes, names: tuple[str, ...
 def _ordinals(cells: tuple[str, ...], used: Codes) -> Codes:
     """Days as numbers; 0 where the cell is empty."""
     known = {cell: datetime.fromisoformat(cell).toordinal() if cell else 0 for cell in set(cells)}
-    return np.array([known[cells[row]] for row in used], dtype=np.intp)
+    return np.array([known[cells[row]] for row in used.tolist()], dtype=np.intp)
 
 
 def _first_days(codes: Codes, n: int, *kinds: Codes) -> Codes:
@@ -148,7 +150,8 @@ def _check_days(names: tuple[str, ...], codes: Codes, sown: Codes, taken: Codes)
     first = _first_days(codes, n, taken, sown)
     problems = []
     plain = [" ".join(name.casefold().split()) for name in names]
-    alike = [name for name, one in zip(names, plain, strict=True) if plain.count(one) > 1]
+    often = Counter(plain)
+    alike = [name for name, one in zip(names, plain, strict=True) if often[one] > 1]
     if alike:
         problems.append(f"that differ in spelling alone: {_listed(alike)} (write one everywhere)")
     undated = [names[k] for k in np.flatnonzero(first == 0)]
@@ -199,11 +202,13 @@ def _averages(values: Floats, rows: _Rows) -> tuple[Floats, Floats, Codes]:
 def _shared(table: TrayTable, column: str, used: Codes, rows: _Rows) -> tuple[str, ...]:
     """Give what all trays of a batch have in a column; "" where they differ."""
     cells = table.text(column)
-    found: list[str | None] = [None] * len(rows.names)
-    for row, batch in zip(used.tolist(), rows.batch.tolist(), strict=True):
-        held = found[batch]
-        found[batch] = cells[row] if held is None or held == cells[row] else ""
-    return tuple(cell or "" for cell in found)
+    pairs = set(zip(rows.batch.tolist(), (cells[row] for row in used.tolist()), strict=True))
+    found = [""] * len(rows.names)
+    kinds = Counter(batch for batch, _ in pairs)
+    for batch, cell in pairs:
+        if kinds[batch] == 1:
+            found[batch] = cell
+    return tuple(found)
 
 
 def _order_of_names(names: tuple[str, ...]) -> list[str]:

@@ -38,7 +38,7 @@ def ewma_run_length(weight: float, width: float, shift: float = 0.0) -> float:
     shift : float
         Of the mean from the first batch on.
     """
-    nodes, weights = np.polynomial.legendre.leggauss(_NODES)
+    nodes, weights = _quadrature()
     limit = width * math.sqrt(weight / (2.0 - weight))
     places = nodes * limit
     kernel = _density((places - (1.0 - weight) * places[:, None]) / weight - shift)
@@ -64,7 +64,7 @@ def cusum_run_length(reference: float, limit: float, shift: float = 0.0) -> floa
 
 def _one_sided(reference: float, limit: float, shift: float) -> float:
     """Run length from zero; the last unknown is that of a sum that fell back to zero."""
-    nodes, weights = np.polynomial.legendre.leggauss(_NODES)
+    nodes, weights = _quadrature()
     places = np.append((nodes + 1.0) * limit / 2.0, 0.0)
     system = np.empty((_NODES + 1, _NODES + 1))
     step = places[:-1] + reference - places[:, None] - shift
@@ -93,6 +93,13 @@ def _solved(
         middle = (low + high) / 2.0
         low, high = (middle, high) if length(middle) < run_length else (low, middle)
     return (low + high) / 2.0
+
+
+@cache
+def _quadrature() -> tuple[Floats, Floats]:
+    """Nodes and weights between -1 and 1; to find them takes longer than to use them."""
+    nodes, weights = np.polynomial.legendre.leggauss(_NODES)
+    return nodes, weights
 
 
 def _density(x: Floats) -> Floats:
