@@ -1,0 +1,234 @@
+"""Where a plate is cut out of its photo: the tray, the plants on the board, the pack.
+
+Only places are wanted here, so plants are told in a picture coarser than the one that is measured:
+a quarter of the time, and the same place to a millimetre.
+"""
+
+import math
+from collections.abc import Callable
+from dataclasses import dataclass, field
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from traymorph.card.colour import correct
+from traymorph.config.settings import Settings
+from traymorph.errors import TrayNotFoundError
+from traymorph.measure.plane import leaf_plane
+from traymorph.measure.side import column_tops_mm, front_view
+from traymorph.model.photo import View
+from traymorph.model.results import Measured
+from traymorph.model.tray import TraySide
+from traymorph.model.trial import TraySize
+from traymorph.pipeline.pack import own_pack_plants
+from traymorph.pipeline.seen import SeenPhoto, SegmentedPhoto, card_area, reduce
+from traymorph.report.plates import Cutting
+from traymorph.segment.board import segment_board
+from traymorph.segment.tissue import segment_tissue
+from traymorph.tray.front_wall import find_front_wall
+from traymorph.tray.opening import find_opening, rim_above_card
+from traymorph.tray.own_plants import largest_plants, own_side
+
+_COARSE_MM = {View.OVERHEAD: 0.5, View.SIDE: 0.8, View.BOARD: 0.4, View.PACK: 0.5}
+"""Scale at which places are sought. Rendered trays: tray and plants lie where the full scale puts
+them to about a millimetre; at 0.9 mm an opening was 3 mm off."""
+_OVERHANG_MM = 40.0
+"""Shown beyond the opening: leaves seldom hang over farther."""
+_BESIDE_MM = 22.0
+_BELOW_MEDIUM_MM = 12.0
+"""Shown below the medium's surface, which the wall hides: a strip of wall, and room for the bar."""
+_ABOVE_CANOPY_MM = 6.0
+_ROUND_PLANTS_MM = 7.0
+_USUAL_FILL_MM = 20.0
+"""How far rims stand above the medium where nobody says. Common practice, no source."""
+_PLANT_FROM = 0.5
+
+
+@dataclass(frozen=True, slots=True)
+class TrayFacts:
+    """What is known of the tray before its photo is opened.
+
+    Parameters
+    ----------
+    size : TraySize
+        Its sizes.
+    settings : Settings
+        Of the trial.
+    canopy_height, leaf_layer : Measured
+        As measured in the side photo of that day; NaN without.
+    """
+
+    size: TraySize
+    settings: Settings
+    canopy_height: Measured = field(default_factory=Measured)
+    leaf_layer: Measured = field(default_factory=Measured)
+
+
+def cutting_of(seen: SeenPhoto, tray: TrayFacts) -> Cutting:
+    """Find what the plate of a photo has to show.
+
+    Parameters
+    ----------
+    seen : SeenPhoto
+        The photo and its card.
+    tray : TrayFacts
+        What is known of the tray.
+
+    Returns
+    -------
+    Cutting
+        Overhead: opening and overhang in the plane of the mean leaf height, from the opening's
+        middle. Side: the front in the plane of its wall, from the middle of the medium's surface.
+        Board and pack: plants in the plane of the card, from their middle.
+
+    Raises
+    ------
+    TrayNotFoundError, BoardError
+        The tray or its plants are not found.
+    """
+    return _FINDERS[seen.view](seen, tray)
+
+
+def _coarse(seen: SeenPhoto) -> tuple[NDArray[np.uint8], float]:
+    """Reduce the photo and set its colours right; photo pixels per pixel of it too."""
+    reduced = reduce(seen.photo.rgb, max(1.0, _COARSE_MM[seen.view] / seen.mm_per_px))
+    scale = seen.photo.size_px[0] / reduced.shape[1]
+    return correct(reduced, seen.sighting.colour), scale
+
+
+def _segmented(seen: SeenPhoto) -> SegmentedPhoto:
+    rgb, scale = _coarse(seen)
+    card = card_area(seen.sighting, scale, rgb.shape[:2])
+    masks = segment_tissue(
+        rgb, seen.view, scale=scale, mm_per_px=seen.mm_per_px * scale, ignore=card
+    )
+    return SegmentedPhoto(rgb, masks)
+
+
+def _overhead(seen: SeenPhoto, tray: TrayFacts) -> Cutting:
+    size, plane_name = tray.size, tray.settings.card.plane
+    viewpoint, picture = seen.sighting.viewpoint, _segmented(seen)
+    plane, _ = leaf_plane(
+        size,
+        rim_above_card(size, plane_name),
+        tray.canopy_height,
+        tray.settings.canopy.height_above_medium_mm,
+        leaf_layer=tray.leaf_layer,
+    )
+    if size.inside_length_mm is None or size.inside_width_mm is None:
+        own = largest_plants(picture.masks)
+        return _round_plants(seen, own.plant, own.scale, plane.height_mm)
+    above_rim = tray.canopy_height.value - (size.rim_above_medium_mm or math.nan)
+    extra = {"canopy_above_rim_mm": above_rim} if math.isfinite(above_rim) else {}
+    opening = find_opening(picture.rgb, picture.masks, viewpoint, size, plane_name, **extra)
+    a, b, _, d = opening.corners_mm
+    along = (b - a) / math.hypot(*(b - a))
+    middle = opening.corners_mm.mean(axis=0)
+    return Cutting(
+        viewpoint,
+        middle,
+        _as_photographed(seen, middle, along, opening.rim_height_mm),
+        plane.height_mm,
+        _box(math.hypot(*(b - a)), math.hypot(*(d - a)), _OVERHANG_MM),
+    )
+
+
+def _as_photographed(
+    seen: SeenPhoto, at: NDArray[np.float64], along: NDArray[np.float64], height_mm: float
+) -> NDArray[np.float64]:
+    """Turn an axis by half a turn where it runs leftwards, or upwards in a photo held upright."""
+    ends = np.vstack([at, at + along])
+    photo = seen.sighting.viewpoint.project(np.column_stack([ends, np.full(2, height_mm)]))
+    right, down = photo[1] - photo[0]
+    ahead = right if abs(right) > abs(down) else down
+    return along if ahead > 0 else -along
+
+
+def _side(seen: SeenPhoto, tray: TrayFacts) -> Cutting:
+    size, viewpoint, picture = tray.size, seen.sighting.viewpoint, _segmented(seen)
+    if size.inside_length_mm is None and size.inside_width_mm is None:
+        own = largest_plants(picture.masks)
+        return _round_plants(seen, own.plant, own.scale, 0.0)
+    wall = find_front_wall(
+        picture.rgb,
+        picture.masks,
+        viewpoint,
+        size,
+        tray.settings.card.plane,
+        seen.sighting.outline_px,
+    )
+    own = own_side(picture.masks, viewpoint, wall, picture.rgb)
+    tops = column_tops_mm(front_view(TraySide(own, viewpoint, size, wall)))
+    slope = math.hypot(1.0, wall.rim_slope)
+    along = np.array([1.0, wall.rim_slope]) / slope
+    fill = _USUAL_FILL_MM if size.rim_above_medium_mm is None else size.rim_above_medium_mm
+    half = (wall.right_x_mm - wall.left_x_mm) / 2
+    rim = np.array([wall.left_x_mm + half, wall.rim_y_mm + wall.rim_slope * half])
+    top = fill + (float(np.nanmax(tops)) if np.isfinite(tops).any() else 0.0) + _ABOVE_CANOPY_MM
+    reach = half * slope + _BESIDE_MM
+    medium = rim + fill * np.array([-along[1], along[0]])
+    return Cutting(viewpoint, medium, along, 0.0, (-reach, -top, reach, _BELOW_MEDIUM_MM))
+
+
+def _board(seen: SeenPhoto, _tray: TrayFacts) -> Cutting:
+    rgb, scale = _coarse(seen)
+    card = card_area(seen.sighting, scale, rgb.shape[:2])
+    found = segment_board(rgb, mm_per_px=seen.mm_per_px * scale, ignore=card)
+    return _round_plants(seen, found.plant, scale, 0.0)
+
+
+def _pack(seen: SeenPhoto, _tray: TrayFacts) -> Cutting:
+    own = own_pack_plants(seen, _segmented(seen))
+    return _round_plants(seen, own.plant, own.scale, 0.0)
+
+
+def _round_plants(
+    seen: SeenPhoto, plant: NDArray[np.float32], scale: float, height_mm: float
+) -> Cutting:
+    """Cut round the plants of the photo's part, with the photo's own right and left."""
+    first, last = _columns_of_part(seen)
+    rows, columns = np.nonzero(plant >= _PLANT_FROM)
+    photo = (np.column_stack([columns, rows]) + 0.5) * scale - 0.5
+    photo = photo[(photo[:, 0] >= first) & (photo[:, 0] <= last)]
+    if len(photo) == 0:
+        msg = f"{seen.entry.path.name} shows no plant of {seen.entry.tray_id}."
+        raise TrayNotFoundError(msg, hint="Look at its overlay, and check light and photo.")
+    outline = cv2.convexHull(photo.astype(np.float32)).reshape(-1, 2).astype(np.float64)
+    viewpoint = seen.sighting.viewpoint
+    middle = outline.mean(axis=0)
+    at, right = viewpoint.on_plane(middle + np.array([[0.0, 0.0], [scale, 0.0]]), height_mm)
+    along = (right - at) / math.hypot(*(right - at))
+    axes = np.column_stack([along, [-along[1], along[0]]])
+    met = viewpoint.on_plane(outline, height_mm)
+    places = met[np.isfinite(met).all(axis=1)] @ axes
+    low, high = places.min(axis=0), places.max(axis=0)
+    length, width = (float(span) for span in high - low)
+    return Cutting(
+        viewpoint,
+        axes @ ((low + high) / 2),
+        along,
+        height_mm,
+        _box(length, width, _ROUND_PLANTS_MM),
+        (first, last),
+    )
+
+
+def _columns_of_part(seen: SeenPhoto) -> tuple[float, float]:
+    """Columns of the upright photo that are this sample's: those left or right of the card."""
+    middle = float(seen.sighting.outline_px[:, 0].mean())
+    known = {"left": (-math.inf, middle), "right": (middle, math.inf)}
+    return known.get(seen.entry.part, (-math.inf, math.inf))
+
+
+def _box(length: float, width: float, margin: float) -> tuple[float, float, float, float]:
+    across, down = length / 2 + margin, width / 2 + margin
+    return -across, -down, across, down
+
+
+_FINDERS: dict[View, Callable[[SeenPhoto, TrayFacts], Cutting]] = {
+    View.OVERHEAD: _overhead,
+    View.SIDE: _side,
+    View.BOARD: _board,
+    View.PACK: _pack,
+}

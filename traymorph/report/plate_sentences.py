@@ -1,0 +1,92 @@
+"""What is said of plates: which trays they show and why, and why there is none."""
+
+from collections.abc import Sequence
+
+from traymorph.model.photo import View
+from traymorph.model.plates import Plate
+
+PACKS = "packs"
+_FROM = {
+    View.OVERHEAD.value: "from above",
+    View.SIDE.value: "from the side",
+    View.BOARD.value: "on the board",
+    View.PACK.value: "in the pack",
+}
+_UNITS = ("_pct", "_cv", "_mm2", "_cm2", "_mm", "_mg", "_deg", "_de00")
+
+
+def column_name(treatment: str, kind: str, *, trays_too: bool) -> str:
+    """Name the column of plates that a treatment's trays or packs stand in.
+
+    Parameters
+    ----------
+    treatment : str
+        As trays.csv has it; "" where it names none.
+    kind : str
+        ``tray`` or ``pack``.
+    trays_too : bool
+        Whether trays of the same treatment have a column of their own.
+    """
+    if kind != "pack":
+        return treatment
+    if not treatment:
+        return PACKS
+    return f"{treatment}, {PACKS}" if trays_too else treatment
+
+
+def not_photographed(kind: str, view: View) -> str:
+    """Say that no tray or pack of a treatment has a photo of a view."""
+    return f"No {kind} of it was photographed {_FROM[view.value]}."
+
+
+def rule_sentence(primary: str | None, others: Sequence[str], shown: Sequence[Plate]) -> str:
+    """Say how typical trays were chosen, and which they are.
+
+    Parameters
+    ----------
+    primary : str or None
+        The metric that came first.
+    others : sequence of str
+        Metrics that decided after it, or without it.
+    shown : sequence of Plate
+        The plates, at least one.
+    """
+    if primary is None and len(others) == 1:
+        (primary,), others = others, ()
+    by_all = f"its medians of {len(others)} metrics, each in units of its usual spread"
+    if len(others) == 1:
+        by_all = f"its median {_spoken(others[0])}"
+    if primary is not None:
+        nearest = f"to its treatment's median {_spoken(primary)}"
+        if others:
+            nearest += f" (between equals, to {by_all})"
+    elif others:
+        nearest = f"to {by_all}".replace("its medians", "its treatment's medians")
+    else:
+        nearest = "to the top of the list, since no metric was measured in every tray"
+    return (
+        f"Not the prettiest but the most typical tray is shown: of those photographed in a view, "
+        f"the one nearest {nearest}. {_who(shown)}"
+    )
+
+
+def _who(shown: Sequence[Plate]) -> str:
+    """Name trays and views: ``15 g: T03 (from above, from the side), T01 (on the board).``."""
+    views: dict[str, dict[str, list[str]]] = {}
+    for plate in shown:
+        views.setdefault(plate.treatment, {}).setdefault(plate.tray_id, []).append(
+            _FROM[plate.view]
+        )
+    said = []
+    for treatment, trays in views.items():
+        named = ", ".join(f"{tray} ({', '.join(seen)})" for tray, seen in trays.items())
+        said.append(f"{treatment}: {named}" if treatment else named)
+    return f"{'; '.join(said)}."
+
+
+def _spoken(metric: str) -> str:
+    """``canopy_cover_pct`` is canopy cover."""
+    name = metric
+    while name.endswith(_UNITS):
+        name = name[: name.rindex("_")]
+    return name.replace("_", " ")
