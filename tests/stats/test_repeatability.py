@@ -189,6 +189,20 @@ def test_what_tells_nothing_is_refused(cells, said):
         find_design(cells)
 
 
+def test_hues_beside_zero_degrees_scatter_as_others_do():
+    draw = np.random.default_rng(7)
+    cells = crossed(6, 1, 3)
+    hue = draw.normal(0, 4, 6)[cells.tray] + draw.normal(0, 1, 18)
+    doubts = np.full(18, np.nan)
+    design = find_design(cells)
+    beside, away = (
+        study_metric(("leaf_hue_deg", "deg"), (hue + about) % 360, doubts, cells, design)
+        for about in (0.0, 110.0)
+    )
+    assert beside.sum_of("measuring").sd == pytest.approx(away.sum_of("measuring").sd)
+    assert beside.mean == pytest.approx((away.mean - 110.0) % 360.0)
+
+
 # --- stated doubts
 
 

@@ -12,6 +12,7 @@ from traymorph.errors import DesignError
 from traymorph.model.comparison import Comparison, Difference, Margin, Question, TrayTable
 from traymorph.model.metrics import name_meant
 from traymorph.stats import design
+from traymorph.stats.angles import unwound
 from traymorph.stats.contrasts import (
     Codes,
     Contrasts,
@@ -120,7 +121,7 @@ class _Metric:
         self._unit = table.units.get(metric, "")
         self._known = np.isfinite(values)
         known = values[self._known]
-        self._values = _unwound(known) if self._unit == "deg" else known
+        self._values = unwound(known) if self._unit == "deg" else known
         self._doubts = doubts[self._known]
         self._treatment = replicates.treatment[self._known]
         self._block = None if replicates.block is None else replicates.block[self._known]
@@ -319,13 +320,6 @@ class _Metric:
         if self._question.control is not None:
             return f"{variance}, Dunnett"
         return f"{variance}, {'Games-Howell' if self._block is None else 'Tukey'}"
-
-
-def _unwound(degrees: Floats) -> Floats:
-    """Angles near one another as numbers near one another: 350 and 10 degrees lie 20 apart."""
-    turned = np.exp(1j * np.radians(degrees))
-    middle = float(np.degrees(np.angle(turned.mean())))
-    return np.asarray(middle + (degrees - middle + 180.0) % 360.0 - 180.0)
 
 
 def _solvable(treatment: Codes, block: Codes) -> bool:

@@ -28,6 +28,7 @@ from traymorph.model.repeatability import (
     SmallestDifference,
     StatedDoubt,
 )
+from traymorph.stats.angles import unwound
 from traymorph.stats.ranges import by_ranges, steps_told
 from traymorph.stats.repeat_designs import Cells, Design
 from traymorph.stats.variance_components import Components
@@ -63,6 +64,8 @@ def study_metric(
     design : Design
         What they can tell.
     """
+    if metric[1] == "deg":
+        values = unwound(values)
     layout, interaction, p = design.choose(values)
     found = layout.estimate(values)
     variances = dict(zip(found.names, np.maximum(found.variances, 0.0).tolist(), strict=True))
@@ -73,7 +76,7 @@ def study_metric(
     return MetricRepeatability(
         metric=metric[0],
         unit=metric[1],
-        mean=float(values.mean()),
+        mean=_mean(values, metric[1]),
         n_measurements=len(values),
         n_trays=cells.n_trays,
         n_operators=cells.n_operators,
@@ -88,6 +91,11 @@ def study_metric(
         doubt=_judge(doubts, held[ONE_OPERATOR], held[MEASURING]),
         ranges=_ranges(values, cells),
     )
+
+
+def _mean(values: Floats, unit: str) -> float:
+    mean = float(values.mean())
+    return mean % 360.0 if unit == "deg" else mean
 
 
 def _part(name: str, found: Components, drawn: Floats, variances: dict[str, float]) -> Part:
