@@ -5,6 +5,7 @@ from datetime import date
 
 import pytest
 
+from tests.store.databases import KINDS
 from traymorph.model.results import (
     Failure,
     Measured,
@@ -15,6 +16,27 @@ from traymorph.model.results import (
     TrayResult,
     TrayRow,
 )
+
+
+@pytest.fixture(params=KINDS)
+def new_place(request, tmp_path):
+    """Give a function that names a place for a new ledger, on each kind of database."""
+    if request.param == "postgresql":
+        return request.getfixturevalue("postgresql").new_place
+    names = iter(range(100))
+    return lambda: tmp_path / f"{next(names)}.sqlite"
+
+
+@pytest.fixture
+def place(new_place):
+    """A place for a new ledger, on each kind of database."""
+    return new_place()
+
+
+@pytest.fixture
+def file_place(tmp_path):
+    """A place for a new ledger in a file."""
+    return tmp_path / "traymorph.sqlite"
 
 
 @pytest.fixture

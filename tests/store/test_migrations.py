@@ -1,10 +1,11 @@
 """Ledgers of older versions: brought up to date with every row kept, or left as they were."""
 
-import sqlite3
-from contextlib import closing
+import threading
+from pathlib import Path
 
 import pytest
 
+from tests.store.databases import execute, shape
 from traymorph.errors import StoreError
 from traymorph.store import migrations
 from traymorph.store.ledger import open_ledger
@@ -51,78 +52,99 @@ INSERT INTO schema_versions VALUES (1, '2026-11-01T08:00:00+00:00');
 TABLES = ("runs", "measurements", "tray_rows", "photo_checks", "failures", "kept")
 
 
-def _columns(connection, table):
-    found = connection.execute(f"PRAGMA table_info({table})").fetchall()
-    # name, must be given, part of the key; types are only hints in SQLite
-    return {(name, bool(given), key) for _, name, _, given, _, key in found}
+# Version 2 added what cut plants need.
+VERSION_2 = """
+ALTER TABLE tray_rows ADD COLUMN n_plants INTEGER;
+ALTER TABLE tray_rows ADD COLUMN spread TEXT;
+CREATE TABLE cut_plants (measurement_id INTEGER NOT NULL, position INTEGER NOT NULL,
+    photo TEXT NOT NULL, tray_id TEXT NOT NULL, plant INTEGER NOT NULL,
+    photographed_on VARCHAR(10), x_mm FLOAT, y_mm FLOAT, metrics TEXT NOT NULL,
+    flags TEXT NOT NULL, PRIMARY KEY (measurement_id, position),
+    FOREIGN KEY(measurement_id) REFERENCES measurements (measurement_id));
+INSERT INTO schema_versions VALUES (2, '2026-11-10T08:00:00+00:00');
+"""
 
 
-def _rows(connection, table, columns="*"):
-    query = f"SELECT {columns} FROM {table} ORDER BY rowid"  # noqa: S608 - names from this file
-    return connection.execute(query).fetchall()
+def _make(place, script):
+    """Make tables as an old version did; numbers that count up are declared as each kind does."""
+    for counted in ("measurements (measurement_id INTEGER", "kept (kept_id INTEGER"):
+        if not isinstance(place, Path):
+            script = script.replace(counted, counted.replace("INTEGER", "SERIAL"))
+    execute(place, *(one for one in script.split(";") if one.strip()))
 
 
-@pytest.fixture
-def old(tmp_path, result):
-    """A ledger of version 1 that holds one tray, written by hand."""
-    place = tmp_path / "traymorph.sqlite"
+def _add(place, table, cells):
+    marks = ", ".join("?" for _ in cells)
+    statement = f"INSERT INTO {table} ({', '.join(cells)}) VALUES ({marks})"  # noqa: S608
+    execute(place, statement, parameters=tuple(cells.values()))
+
+
+def _rows(place, table, columns):
+    return sorted(execute(place, f"SELECT {columns} FROM {table}"), key=repr)  # noqa: S608
+
+
+@pytest.fixture(params=[1, 2])
+def old(request, place, result):
+    """A ledger of an older version that holds one tray, written by hand.
+
+    No release made one of these on a server; the steps must run there all the same, as the next
+    will have to.
+    """
+    _make(place, VERSION_1)
+    if request.param == 2:
+        _make(place, VERSION_2)
     content = content_of(result)
-    with closing(sqlite3.connect(place)) as connection:
-        connection.executescript(VERSION_1)
-        connection.execute("INSERT INTO runs VALUES ('r', '.', '2026-11-01T08:00:00+00:00')")
-        connection.execute(
-            "INSERT INTO measurements VALUES (1, '.', '007', ?, ?, '2026-11-01T08:00:01+00:00')",
-            (FINGERPRINT, content_hash(content)),
-        )
-        for table in ("tray_rows", "photo_checks", "failures"):
-            known = [name for name, *_ in _columns(connection, table)]
-            for position, row in enumerate(content[table]):
-                held = {"measurement_id": 1, "position": position, **row}
-                cells = {name: held[name] for name in known}
-                marks = ", ".join(f":{name}" for name in known)
-                connection.execute(
-                    f"INSERT INTO {table} ({', '.join(known)}) VALUES ({marks})",  # noqa: S608
-                    cells,
-                )
-        columns = (
-            '[{"tray_id": "007", "crop": "pea", "treatment": "=dense", "block": "", "batch": "NA"},'
-            ' {"tray_id": "007", "crop": "pea", "treatment": "=dense", "block": "", "batch": "NA"}]'
-        )
-        connection.execute("INSERT INTO kept VALUES (1, 'r', 1, ?)", (columns,))
-        connection.commit()
+    moment = "2026-11-01T08:00:01+00:00"
+    _add(place, "runs", {"run_id": "r", "trial": ".", "started_at": moment})
+    _add(
+        place,
+        "measurements",
+        {
+            "trial": ".", "tray_id": "007", "input_fingerprint": FINGERPRINT,
+            "content_hash": content_hash(content), "recorded_at": moment,
+        },
+    )  # fmt: skip
+    tables = shape(place)
+    for table in ("tray_rows", "photo_checks", "failures"):
+        known = {name for name, _ in tables[table]["columns"]}
+        for position, row in enumerate(content[table]):
+            held = {"measurement_id": 1, "position": position, **row}
+            _add(place, table, {name: cell for name, cell in held.items() if name in known})
+    columns = (
+        '[{"tray_id": "007", "crop": "pea", "treatment": "=dense", "block": "", "batch": "NA"},'
+        ' {"tray_id": "007", "crop": "pea", "treatment": "=dense", "block": "", "batch": "NA"}]'
+    )
+    _add(place, "kept", {"run_id": "r", "measurement_id": 1, "columns": columns})
     return place
 
 
+def _versions(place):
+    return [version for (version,) in execute(place, "SELECT version FROM schema_versions")]
+
+
 def test_an_old_ledger_keeps_every_row(old, result):
-    with closing(sqlite3.connect(old)) as connection:
-        names = {
-            table: ", ".join(sorted(name for name, *_ in _columns(connection, table)))
-            for table in TABLES
-        }
-        before = {table: _rows(connection, table, names[table]) for table in TABLES}
+    names = {
+        table: ", ".join(sorted(name for name, _ in held["columns"]))
+        for table, held in shape(old).items()
+        if table in TABLES
+    }
+    before = {table: _rows(old, table, names[table]) for table in TABLES}
     assert all(before.values())
     with open_ledger(old) as ledger:
         assert repr(ledger.find("007", FINGERPRINT)) == repr(result)
-        assert repr(ledger.latest()) == repr([result])
-    with closing(sqlite3.connect(old)) as connection:
-        assert {table: _rows(connection, table, names[table]) for table in TABLES} == before
-        versions = [version for version, _ in _rows(connection, "schema_versions")]
-    assert versions == list(range(1, SCHEMA_VERSION + 1))
+        assert result.rows[0].provenance.prints is None, "what was not noted is not invented"
+    assert {table: _rows(old, table, names[table]) for table in TABLES} == before
+    assert sorted(_versions(old)) == list(range(1, SCHEMA_VERSION + 1))
 
 
-def test_an_old_ledger_becomes_as_a_new_one(old, tmp_path):
+def test_an_old_ledger_becomes_as_a_new_one(old, new_place):
+    new = new_place()
     open_ledger(old).close()
-    open_ledger(tmp_path / "new.sqlite").close()
-    with (
-        closing(sqlite3.connect(old)) as migrated,
-        closing(sqlite3.connect(tmp_path / "new.sqlite")) as new,
-    ):
-        listed = "SELECT name FROM sqlite_master WHERE type = 'table' ORDER BY name"
-        tables = [name for (name,) in new.execute(listed)]
-        assert [name for (name,) in migrated.execute(listed)] == tables
-        assert "cut_plants" in tables
-        for table in tables:
-            assert _columns(migrated, table) == _columns(new, table), table
+    open_ledger(new).close()
+    wanted = shape(new)
+    assert "cut_plants" in wanted
+    assert ("prints", True) in wanted["tray_rows"]["columns"]
+    assert shape(old) == wanted
 
 
 def test_an_old_ledger_takes_cut_plants_and_knows_old_trays_again(old, result, board_result):
@@ -131,26 +153,50 @@ def test_an_old_ledger_takes_cut_plants_and_knows_old_trays_again(old, result, b
         ledger.record(run, FINGERPRINT, result)
         ledger.record(run, "e" * 64, board_result)
         assert repr(ledger.find("007", "e" * 64)) == repr(board_result)
-    with closing(sqlite3.connect(old)) as connection:
-        assert len(_rows(connection, "measurements")) == 2, "the old tray is not stored twice"
+    (trials,) = execute(old, "SELECT count(DISTINCT trial), count(*) FROM measurements")
+    # under the name that the folder has today the old tray stands once more, by its old hash
+    assert trials in ((1, 2), (2, 3))
+    hashes = {one for (one,) in execute(old, "SELECT content_hash FROM measurements")}
+    assert len(hashes) == 2, "the old tray is known by its hash"
 
 
 def test_a_change_that_breaks_off_leaves_the_old_ledger(old, monkeypatch):
-    broken = {2: (*migrations._TO_VERSION[2], "CREATE NONSENSE")}  # noqa: SLF001 - a power cut
+    before, held = shape(old), _versions(old)
+    steps = migrations._TO_VERSION  # noqa: SLF001 - a power cut in the last step
+    broken = steps | {SCHEMA_VERSION: (*steps[SCHEMA_VERSION], "CREATE NONSENSE")}
     monkeypatch.setattr(migrations, "_TO_VERSION", broken)
     with pytest.raises(StoreError):
         open_ledger(old)
     monkeypatch.undo()
-    with closing(sqlite3.connect(old)) as connection:
-        assert [version for version, _ in _rows(connection, "schema_versions")] == [1]
-        assert "n_plants" not in {name for name, *_ in _columns(connection, "tray_rows")}
+    assert shape(old) == before
+    assert _versions(old) == held
     open_ledger(old).close()
 
 
 def test_opening_again_changes_nothing(old):
     open_ledger(old).close()
-    with closing(sqlite3.connect(old)) as connection:
-        before = _rows(connection, "schema_versions")
+    before = shape(old), _rows(old, "schema_versions", "version, applied_at")
     open_ledger(old).close()
-    with closing(sqlite3.connect(old)) as connection:
-        assert _rows(connection, "schema_versions") == before
+    assert (shape(old), _rows(old, "schema_versions", "version, applied_at")) == before
+
+
+@pytest.mark.parametrize("age", ["new", "old"])
+def test_programs_that_open_one_ledger_at_once_change_it_once(place, age):
+    if age == "old":
+        _make(place, VERSION_1)
+    told = []
+
+    def open_it():
+        try:
+            open_ledger(place).close()
+        except Exception as err:  # noqa: BLE001 - a thread's errors would be lost
+            told.append(err)
+
+    threads = [threading.Thread(target=open_it) for _ in range(6)]
+    for thread in threads:
+        thread.start()
+    for thread in threads:
+        thread.join()
+    assert told == []
+    wanted = [SCHEMA_VERSION] if age == "new" else list(range(1, SCHEMA_VERSION + 1))
+    assert sorted(_versions(place)) == wanted

@@ -1,5 +1,6 @@
 """What the finding of the card gives: where it lies, what the camera is, what its colours say."""
 
+import hashlib
 from dataclasses import dataclass, field
 from enum import StrEnum
 
@@ -42,6 +43,11 @@ class RegisteredCard:
     version: int
     lab: dict[str, tuple[float, float, float]]
     u_de00: float = 0.0
+
+    def fingerprint(self) -> str:
+        """SHA-256 of its colours, hexadecimal; a print that is registered anew gets another."""
+        facts = (sorted(self.lab.items()), self.u_de00)
+        return hashlib.sha256(repr(facts).encode()).hexdigest()
 
     def is_for(self, role: CardRole, version: int) -> bool:
         """Whether these are colours of a card of this role and layout."""

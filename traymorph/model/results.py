@@ -27,6 +27,22 @@ class Measured:
 
 
 @dataclass(frozen=True, slots=True)
+class PrintUsed:
+    """A registered print of the card whose own colours were aimed at.
+
+    Parameters
+    ----------
+    card_id : str
+        What the grower calls it.
+    colours_sha256 : str
+        Hash of its registered colours, which tells one registration from the next.
+    """
+
+    card_id: str
+    colours_sha256: str
+
+
+@dataclass(frozen=True, slots=True)
 class Provenance:
     """What a row was made from and by.
 
@@ -42,6 +58,9 @@ class Provenance:
         Hashes of the photos used.
     mask_method : str
         Which model made the masks, with its version.
+    prints : tuple of PrintUsed or None
+        Registered prints that stand in the photos; empty where the card's nominal colours were
+        aimed at, None where an older version did not note it.
     """
 
     program_version: str
@@ -49,6 +68,7 @@ class Provenance:
     card_versions: tuple[int, ...]
     photo_sha256: tuple[str, ...]
     mask_method: str
+    prints: tuple[PrintUsed, ...] | None = None
 
 
 @dataclass(frozen=True, slots=True)

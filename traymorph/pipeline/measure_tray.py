@@ -17,6 +17,7 @@ from traymorph.model.results import (
     Measured,
     PhotoCheck,
     PlantRow,
+    PrintUsed,
     Provenance,
     TrayResult,
     TrayRow,
@@ -128,9 +129,21 @@ class _TrayWork:
                 card_versions=tuple(sorted({one.sighting.version for one in done.used})),
                 photo_sha256=tuple(one.photo.sha256 for one in done.used),
                 mask_method=" ".join(dict.fromkeys(done.methods)),
+                prints=self._prints(done),
             ),
             spread=cut.spread,
             n_plants=cut.n_plants if done.readings[View.BOARD] else None,
+        )
+
+    def _prints(self, done: _Day) -> tuple[PrintUsed, ...]:
+        """Name the registered prints whose colours a day's photos were corrected to."""
+        used = {(one.sighting.colour.card_id, one.sighting.role) for one in done.used}
+        return tuple(
+            dict.fromkeys(
+                PrintUsed(card.card_id, card.fingerprint())
+                for card in self._job.registered
+                if (card.card_id, card.role) in used
+            )
         )
 
     def _missing_views(self, done: _Day) -> list[str]:

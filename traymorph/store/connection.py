@@ -1,22 +1,31 @@
-"""Opening the ledger's database, and what its errors mean to a person."""
+"""Opening the ledger's database, and telling its errors; the same for a file and for a server."""
 
-import sqlite3
 from collections.abc import Iterator
 from contextlib import contextmanager
 from datetime import UTC, datetime
 from pathlib import Path
-from typing import Any
 
-from sqlalchemy import Connection, Engine, create_engine, event, inspect, select
+from sqlalchemy import Connection, Engine, event, inspect, select
 from sqlalchemy.engine import URL, make_url
 from sqlalchemy.exc import ArgumentError, DBAPIError, IntegrityError
 
 from traymorph.errors import StoreError
 from traymorph.store.migrations import bring_up_to_date
+from traymorph.store.postgresql import (
+    begin_on_server,
+    is_postgresql,
+    postgresql_engine,
+    postgresql_error,
+    postgresql_place,
+)
 from traymorph.store.schema import SCHEMA_VERSION, metadata, schema_versions
+from traymorph.store.sqlite_file import begin_in_file, sqlite_engine, sqlite_error, sqlite_url
 
 _WAIT_S = 30.0  # for another run that is writing; a write takes milliseconds
 _WRITES = "traymorph_writes"
+_GIVE_A_PLACE = (
+    "Give a file, or a URL like sqlite:////farm/ledger.sqlite or postgresql://user@host/farm."
+)
 
 
 def open_database(location: str | Path) -> Engine:
@@ -25,24 +34,21 @@ def open_database(location: str | Path) -> Engine:
     Parameters
     ----------
     location : str or Path
-        A file, or a database URL (``sqlite:///...``).
+        A file, or a database URL (``sqlite:///...``, ``postgresql://...``).
 
     Raises
     ------
     StoreError
         It cannot be opened or written, is no ledger, or was written by a newer version.
+    MissingDependencyError
+        The driver of a server is not installed.
     """
     url = _url_of(location)
-    path = Path(url.database or "")
-    if not path.parent.is_dir():
-        msg = f"The ledger's folder {path.parent} does not exist."
-        raise StoreError(msg, hint="Make the folder or give another place with --ledger.")
-    engine = create_engine(url, connect_args={"timeout": _WAIT_S})
-    event.listen(engine, "connect", _prepare)
+    engine = postgresql_engine(url) if is_postgresql(url) else sqlite_engine(url, _WAIT_S)
     event.listen(engine, "begin", _begin)
     try:
         with writing(engine) as connection:
-            _check_or_make(connection, path)
+            _check_or_make(connection, place_of(engine))
     except StoreError:
         engine.dispose()
         raise
@@ -84,39 +90,46 @@ def now() -> str:
     return datetime.now(UTC).isoformat(timespec="seconds")
 
 
+def folder_of(engine: Engine) -> Path | None:
+    """Folder that a ledger's file lies in; None for one on a server."""
+    if is_postgresql(engine.url):
+        return None
+    return Path(engine.url.database or "").resolve().parent
+
+
+def place_of(engine: Engine) -> str:
+    """Name a ledger in messages, without its password."""
+    if is_postgresql(engine.url):
+        return postgresql_place(engine.url)
+    return engine.url.database or ""
+
+
 def _url_of(location: str | Path) -> URL:
     if isinstance(location, Path) or "://" not in location:
-        return URL.create("sqlite", database=str(Path(location).absolute()))
+        return sqlite_url(Path(location))
     try:
         url = make_url(location)
     except (ArgumentError, ValueError) as err:
         msg = "The ledger's place is not a usable database URL."
-        raise StoreError(
-            msg, hint="Give a file, or a URL like sqlite:////farm/ledger.sqlite."
-        ) from err
-    if url.get_backend_name() != "sqlite" or not url.database:
-        shown = url.render_as_string(hide_password=True)
-        msg = f"Ledgers at {shown} are not supported by this version."
-        raise StoreError(msg, hint="Give a file, or a URL like sqlite:////farm/ledger.sqlite.")
+        raise StoreError(msg, hint=_GIVE_A_PLACE) from err
+    if not is_postgresql(url) and url.get_backend_name() != "sqlite":
+        msg = f"Ledgers in a database of the kind {url.drivername} are not supported."
+        raise StoreError(msg, hint=_GIVE_A_PLACE)
+    if not url.database:
+        msg = f"The ledger's URL names no {'database' if is_postgresql(url) else 'file'}."
+        raise StoreError(msg, hint=_GIVE_A_PLACE)
     return url
 
 
-def _prepare(connection: sqlite3.Connection, _record: object) -> None:
-    # Transactions are begun by _begin, so that a writer locks at once instead of failing late.
-    connection.isolation_level = None
-    cursor = connection.cursor()
-    cursor.execute("PRAGMA foreign_keys = ON")
-    cursor.execute("PRAGMA journal_mode = WAL")  # readers and one writer side by side
-    cursor.execute("PRAGMA synchronous = FULL")  # what was recorded survives a power cut
-    cursor.close()
-
-
 def _begin(connection: Connection) -> None:
-    writes = connection.get_execution_options().get(_WRITES, False)
-    connection.exec_driver_sql("BEGIN IMMEDIATE" if writes else "BEGIN")
+    writes = bool(connection.get_execution_options().get(_WRITES, False))
+    if is_postgresql(connection.engine.url):
+        begin_on_server(connection, writes=writes, wait_s=_WAIT_S)
+    else:
+        begin_in_file(connection, writes=writes)
 
 
-def _check_or_make(connection: Connection, path: Path) -> None:
+def _check_or_make(connection: Connection, place: str) -> None:
     present = set(inspect(connection).get_table_names())
     if not present:
         metadata.create_all(connection)
@@ -125,16 +138,20 @@ def _check_or_make(connection: Connection, path: Path) -> None:
         )
         return
     if schema_versions.name not in present:
-        msg = f"{path} is a database, but not a ledger of traymorph."
-        raise StoreError(msg, hint="Give another place with --ledger; this file was left alone.")
-    version = connection.execute(select(schema_versions.c.version)).scalars().all()
-    newest = max(version, default=0)
+        msg = f"{place} is a database, but not a ledger of traymorph."
+        raise StoreError(
+            msg, hint="Give a place of its own with --ledger; this database was left alone."
+        )
+    newest = max(connection.execute(select(schema_versions.c.version)).scalars(), default=0)
     if newest > SCHEMA_VERSION:
         msg = (
-            f"{path} was written by a newer traymorph (ledger version {newest}, this one reads "
+            f"{place} was written by a newer traymorph (ledger version {newest}, this one reads "
             f"{SCHEMA_VERSION})."
         )
         raise StoreError(msg, hint="Update traymorph: pip install --upgrade traymorph.")
+    if newest < 1:
+        msg = f"The ledger {place} is damaged: it does not say of which version it is."
+        raise StoreError(msg, hint="Restore it from a copy, or give another place with --ledger.")
     for step in bring_up_to_date(connection, newest):
         connection.execute(schema_versions.insert().values(version=step, applied_at=now()))
 
@@ -146,30 +163,5 @@ def _told(engine: Engine) -> Iterator[None]:
     except IntegrityError:
         raise
     except DBAPIError as err:
-        raise _store_error(engine.url.database, err.orig) from err
-
-
-def _store_error(place: str | None, cause: Any) -> StoreError:  # noqa: ANN401 - drivers differ
-    code = getattr(cause, "sqlite_errorcode", 0) & 0xFF  # without the extended part
-    told = {
-        sqlite3.SQLITE_NOTADB: (
-            "is no database",
-            "Move it away or give another place with --ledger; it was left alone.",
-        ),
-        sqlite3.SQLITE_CORRUPT: ("is damaged", "Restore it from a copy, or move it away."),
-        sqlite3.SQLITE_READONLY: (
-            "cannot be written",
-            "Check permissions, or give a place that can be written with --ledger.",
-        ),
-        sqlite3.SQLITE_CANTOPEN: (
-            "cannot be opened",
-            "Check the folder and its permissions, or give another place with --ledger.",
-        ),
-        sqlite3.SQLITE_BUSY: (
-            f"is being written by another run for more than {_WAIT_S:.0f} s",
-            "Wait for the other run to end and try again; nothing was lost.",
-        ),
-        sqlite3.SQLITE_FULL: ("cannot grow: the disk is full", "Make room and run again."),
-    }
-    what, hint = told.get(code, (f"cannot be used ({cause})", "Check the file and its disk."))
-    return StoreError(f"The ledger {place} {what}.", hint=hint)
+        explain = postgresql_error if is_postgresql(engine.url) else sqlite_error
+        raise explain(place_of(engine), err.orig, _WAIT_S) from err

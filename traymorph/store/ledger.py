@@ -1,8 +1,14 @@
 """The ledger: takes what trays gave, keeps it for good, gives it back for unchanged trays.
 
 One transaction per tray: after an interruption every finished tray is there and no half one.
+
+Trials are told apart by where their folders are (see :func:`open_ledger`). What is *found* goes by
+content alone: the fingerprint holds the photos' bytes and everything else that a result depends on,
+so a folder that was moved or renamed is not measured again, and another trial's tray of the same
+name is never taken for its own.
 """
 
+import platform
 from pathlib import Path
 from types import TracebackType
 from typing import Self
@@ -10,9 +16,16 @@ from uuid import uuid4
 
 from sqlalchemy import Connection, Engine, RowMapping, Select, func, insert, select
 
-from traymorph.errors import ExitCode
+from traymorph.errors import ExitCode, StoreError
 from traymorph.model.results import TrayResult
-from traymorph.store.connection import now, open_database, reading, writing
+from traymorph.store.connection import (
+    folder_of,
+    now,
+    open_database,
+    place_of,
+    reading,
+    writing,
+)
 from traymorph.store.rows import Content, columns_of, content_hash, content_of, result_of
 from traymorph.store.schema import (
     cut_plants,
@@ -66,6 +79,9 @@ class Ledger:
     def find(self, tray_id: str, fingerprint: str) -> TrayResult | None:
         """Look up what a tray gave when it was last measured from the same inputs.
 
+        This trial's own result comes first, then that of the same tray and inputs under another
+        folder's name: the folder was moved, or is a copy.
+
         Parameters
         ----------
         tray_id : str
@@ -83,15 +99,14 @@ class Ledger:
         newest = (
             _kept_results()
             .where(
-                measurements.c.trial == self._trial,
-                measurements.c.tray_id == tray_id,
                 measurements.c.input_fingerprint == fingerprint,
+                measurements.c.tray_id == tray_id,
             )
-            .order_by(kept.c.kept_id.desc())
+            .order_by((measurements.c.trial == self._trial).desc(), kept.c.kept_id.desc())
             .limit(1)
         )
         with reading(self._engine) as connection:
-            results = _results(connection, newest)
+            results = self._results(connection, newest)
         if not results:
             return None
         (result,) = results
@@ -147,7 +162,29 @@ class Ledger:
             .order_by(kept.c.kept_id)
         )
         with reading(self._engine) as connection:
-            return _results(connection, wanted)
+            return self._results(connection, wanted)
+
+    def _results(
+        self, connection: Connection, wanted: Select[tuple[int, str, str]]
+    ) -> list[TrayResult]:
+        found = connection.execute(wanted).all()
+        ids = select(wanted.subquery().c.measurement_id)
+        content: dict[int, dict[str, list[RowMapping]]] = {
+            one.measurement_id: {table.name: [] for table in _CONTENT} for one in found
+        }
+        for table in _CONTENT:
+            held = select(table).where(table.c.measurement_id.in_(ids)).order_by(table.c.position)
+            for row in connection.execute(held).mappings():
+                content[row["measurement_id"]][table.name].append(row)
+        try:
+            return [
+                result_of(one.tray_id, content[one.measurement_id], one.columns) for one in found
+            ]
+        except (ValueError, TypeError) as err:
+            msg = f"The ledger {place_of(self._engine)} is damaged: a row of it cannot be read."
+            raise StoreError(
+                msg, hint="Restore it from a copy, or move it away: the photos are measured again."
+            ) from err
 
     def close(self) -> None:
         """Close the database."""
@@ -173,8 +210,10 @@ def open_ledger(location: str | Path, folder: Path | None = None) -> Ledger:
     location : str or Path
         File or database URL.
     folder : Path or None
-        The trial folder, which tells trials apart in a ledger that holds several; None = the
-        folder that the ledger itself lies in.
+        The trial folder, which tells trials apart in a ledger that holds several: by its path as
+        seen from the ledger's own folder where it lies below it, so that both can be moved
+        together; else by the machine's name and its full path. None = the folder that the
+        ledger's file itself lies in, or the working folder for one on a server.
 
     Returns
     -------
@@ -185,17 +224,19 @@ def open_ledger(location: str | Path, folder: Path | None = None) -> Ledger:
     ------
     StoreError
         It cannot be opened or written, is no ledger, or was written by a newer version.
+    MissingDependencyError
+        It is on a server whose driver is not installed.
     """
     engine = open_database(location)
-    place = Path(engine.url.database or "").resolve().parent
-    return Ledger(engine, _trial_name(place if folder is None else folder.resolve(), place))
+    place = folder_of(engine)
+    trial = (folder or place or Path()).resolve()
+    return Ledger(engine, _trial_name(trial, place))
 
 
-def _trial_name(folder: Path, place: Path) -> str:
-    """Name a trial by its path as seen from the ledger, so that both can be moved together."""
-    if folder.is_relative_to(place):
+def _trial_name(folder: Path, place: Path | None) -> str:
+    if place is not None and folder.is_relative_to(place):
         return folder.relative_to(place).as_posix()
-    return folder.as_posix()
+    return f"{platform.node()}:{folder.as_posix()}"
 
 
 def _kept_results() -> Select[tuple[int, str, str]]:
@@ -215,16 +256,3 @@ def _add(connection: Connection, key: dict[str, str], content: Content) -> int:
         if rows:
             connection.execute(insert(table), rows)
     return int(measurement_id)
-
-
-def _results(connection: Connection, wanted: Select[tuple[int, str, str]]) -> list[TrayResult]:
-    found = connection.execute(wanted).all()
-    ids = select(wanted.subquery().c.measurement_id)
-    content: dict[int, dict[str, list[RowMapping]]] = {
-        one.measurement_id: {table.name: [] for table in _CONTENT} for one in found
-    }
-    for table in _CONTENT:
-        held = select(table).where(table.c.measurement_id.in_(ids)).order_by(table.c.position)
-        for row in connection.execute(held).mappings():
-            content[row["measurement_id"]][table.name].append(row)
-    return [result_of(one.tray_id, content[one.measurement_id], one.columns) for one in found]

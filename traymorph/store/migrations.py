@@ -27,6 +27,11 @@ _TO_VERSION = {
         )
         """,
     ),
+    3: (
+        "ALTER TABLE tray_rows ADD COLUMN prints TEXT",
+        "CREATE INDEX measurements_by_input ON measurements (input_fingerprint)",
+        "CREATE INDEX kept_by_measurement ON kept (measurement_id)",
+    ),
 }
 
 

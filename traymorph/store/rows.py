@@ -15,6 +15,7 @@ from traymorph.model.results import (
     PhotoCheck,
     PlantRow,
     PlantSpread,
+    PrintUsed,
     Provenance,
     TrayResult,
     TrayRow,
@@ -32,7 +33,8 @@ _CHECK_NUMBERS = (
     "clipped_pct",
 )
 _CHECK_TEXTS = ("photo", "tray_id", "view", "sha256", "error")
-_OF_PLANTS = ("n_plants", "spread")
+# Columns that a later version added: without a value they are no part of a row's hash.
+_ADDED = ("n_plants", "spread", "prints")
 
 
 def content_of(result: TrayResult) -> Content:
@@ -48,12 +50,12 @@ def content_of(result: TrayResult) -> Content:
 def content_hash(content: Content) -> str:
     """SHA-256 of the rows' canonical JSON, hexadecimal.
 
-    What a tray without a board photo has not is left out, so that its hash is that which older
-    versions gave it.
+    What older versions did not note is left out where it has no value, so that the hash is that
+    which they gave.
     """
     held = {name: rows for name, rows in content.items() if rows or name != "cut_plants"}
     held["tray_rows"] = [
-        {name: cell for name, cell in row.items() if cell is not None or name not in _OF_PLANTS}
+        {name: cell for name, cell in row.items() if cell is not None or name not in _ADDED}
         for row in held["tray_rows"]
     ]
     return hashlib.sha256(to_json(held).encode()).hexdigest()
@@ -130,7 +132,18 @@ def _tray_row(row: TrayRow) -> Row:
         "mask_method": made.mask_method,
         "n_plants": row.n_plants,
         "spread": to_json(spread) if spread else None,
+        "prints": _prints(made.prints),
     }
+
+
+def _prints(prints: Sequence[PrintUsed] | None) -> str | None:
+    if prints is None:
+        return None
+    return to_json([[one.card_id, one.colours_sha256] for one in prints])
+
+
+def _prints_from(text: str | None) -> tuple[PrintUsed, ...] | None:
+    return None if text is None else tuple(PrintUsed(*pair) for pair in json.loads(text))
 
 
 def _row_from(row: RowMapping, columns: dict[str, str]) -> TrayRow:
@@ -147,6 +160,7 @@ def _row_from(row: RowMapping, columns: dict[str, str]) -> TrayRow:
             card_versions=tuple(json.loads(row["card_versions"])),
             photo_sha256=tuple(json.loads(row["photo_sha256"])),
             mask_method=row["mask_method"],
+            prints=_prints_from(row["prints"]),
         ),
         spread={name: PlantSpread(_measured(sd), n) for name, (sd, n) in spread.items()},
         n_plants=row["n_plants"],

@@ -18,7 +18,7 @@ from sqlalchemy import (
     UniqueConstraint,
 )
 
-SCHEMA_VERSION = 2
+SCHEMA_VERSION = 3
 """A change of tables is a step more, and a step in :mod:`traymorph.store.migrations`."""
 
 metadata = MetaData()
@@ -48,6 +48,7 @@ measurements = Table(
     Column("content_hash", String(64), nullable=False),
     Column("recorded_at", String(40), nullable=False),
     UniqueConstraint("trial", "tray_id", "input_fingerprint", "content_hash"),
+    Index("measurements_by_input", "input_fingerprint"),
 )
 
 tray_rows = Table(
@@ -66,6 +67,7 @@ tray_rows = Table(
     Column("mask_method", Text, nullable=False),
     Column("n_plants", Integer),
     Column("spread", Text),  # JSON: {name: [between plants or null, number of plants]}
+    Column("prints", Text),  # JSON: [[card_id, hash of its colours]]; null = not noted
 )
 
 photo_checks = Table(
@@ -121,4 +123,5 @@ kept = Table(
     Column("measurement_id", ForeignKey(measurements.c.measurement_id), nullable=False),
     Column("columns", Text, nullable=False),  # JSON: [{column: text}] for each tray row
     Index("kept_by_run", "run_id"),
+    Index("kept_by_measurement", "measurement_id"),
 )
