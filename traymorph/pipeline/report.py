@@ -1,0 +1,342 @@
+"""From a trial folder to the one page that shows it: gathers what is there, says what is not."""
+
+import os
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from urllib.parse import quote
+
+import numpy as np
+from scipy.special import stdtrit
+
+from traymorph import __version__
+from traymorph.config.events import read_events
+from traymorph.config.outcomes import OUTCOMES_FILE
+from traymorph.config.photo_checks import CHECKS_FILE, TableHead, read_head, read_photo_checks
+from traymorph.config.settings import Settings, read_settings
+from traymorph.config.tray_metrics import RESULTS_FILE, metrics_of, read_tray_metrics
+from traymorph.errors import DesignError
+from traymorph.model.comparison import Question, TrayTable
+from traymorph.model.drift import Event
+from traymorph.model.metrics import METRICS
+from traymorph.model.outcomes import Kind
+from traymorph.model.photo import View
+from traymorph.model.report import (
+    DriftShown,
+    Floats,
+    GroupValues,
+    MadeBy,
+    PhotoShown,
+    TrialReport,
+)
+from traymorph.model.results import PhotoCheck
+from traymorph.model.trial import PhotoEntry, Sample, TraySize, Trial
+from traymorph.pipeline.compare import ComparisonReport, compare_folder
+from traymorph.pipeline.drift import PICTURES, Asked, watch_folder
+from traymorph.pipeline.jobs import plan_jobs
+from traymorph.pipeline.plates import typical_plates
+from traymorph.pipeline.trial_outcomes import listed_samples, read_trial_outcomes, with_listed
+from traymorph.report.page import wording
+from traymorph.report.page.numbers import Numbers
+from traymorph.report.page.render import render_page, save_page
+from traymorph.stats.replicates import find_replicates, values_of
+from traymorph.stats.yields import with_outcomes
+
+PAGE_FILE = "report.html"
+_LEVEL = 0.95
+
+
+@dataclass(frozen=True, slots=True)
+class WrittenPage:
+    """The page that was written.
+
+    Parameters
+    ----------
+    path : Path
+        Where it lies.
+    size_bytes : int
+        Its size.
+    trays : int
+        Trays on it.
+    findings : tuple of str
+        The sentences that it opens with.
+    missing : tuple of str
+        What is not on it, and why.
+    """
+
+    path: Path
+    size_bytes: int
+    trays: int
+    findings: tuple[str, ...]
+    missing: tuple[str, ...]
+
+
+def report_folder(
+    folder: Path, *, out: Path | None = None, locale: str = "en", crop: str | None = None
+) -> WrittenPage:
+    """Write the page of a trial folder.
+
+    Parameters
+    ----------
+    folder : Path
+        The trial folder; ``results/tray_metrics.csv`` must be there, or lists of trays and
+        outcomes.
+    out : Path or None
+        Where to; ``results/report.html`` when None.
+    locale : str
+        How numbers, units and days are written, as Babel knows it.
+    crop : str or None
+        Show the trays of this crop only.
+
+    Raises
+    ------
+    SettingsError, ListError
+        Settings or lists cannot be used.
+    DesignError
+        There is no tray of the crop.
+    StoreError
+        The page cannot be written.
+    """
+    target = out or folder / "results" / PAGE_FILE
+    report = gather(folder, target.parent, crop)
+    text, findings = render_page(report, Numbers(locale))
+    save_page(target, text)
+    trays = len(set(report.table.text("tray_id")))
+    return WrittenPage(target, len(text.encode()), trays, findings, report.missing)
+
+
+def gather(folder: Path, page_folder: Path, crop: str | None = None) -> TrialReport:
+    """Gather what the page shows.
+
+    Parameters
+    ----------
+    folder : Path
+        The trial folder.
+    page_folder : Path
+        Where the page will lie; pictures beside it are linked from there.
+    crop : str or None
+        Keep the trays of this crop only.
+
+    Raises
+    ------
+    SettingsError, ListError, DesignError, StoreError
+        As :func:`report_folder`.
+    """
+    settings = read_settings(folder)
+    results = folder / "results"
+    listed = listed_samples(folder, settings)
+    measured = _read_table(folder, listed)
+    table = _of_crop(_joined(folder, measured, listed, settings), crop)
+    compared, not_compared = _compared(folder, crop)
+    column = settings.compare.treatment_column
+    metrics = tuple(name for name in metrics_of(measured) if np.isfinite(table.values[name]).any())
+    outcomes = tuple(
+        name for name, numbers in table.values.items()
+        if name not in measured.values and np.isfinite(numbers).any()
+    )  # fmt: skip
+    head = read_head(results / RESULTS_FILE)
+    checks = read_photo_checks(results / CHECKS_FILE)
+    drift, not_watched = _drift(folder, page_folder, crop, table)
+    replicate, groups = _groups(table, column, settings.compare.control, (*metrics, *outcomes))
+    photos = _photos(folder, page_folder, checks)
+    return TrialReport(
+        name=folder.resolve().name or wording.UNNAMED,
+        table=table,
+        metrics=metrics,
+        outcomes=outcomes,
+        treatment_column=column,
+        primary=settings.compare.primary,
+        groups=groups,
+        replicate=replicate,
+        comparison=compared.comparison if compared else None,
+        not_compared=not_compared,
+        outcome_sections=(compared.outcomes.sections or {}) if compared else {},
+        plates=typical_plates(folder, _of_crop(measured, crop), _question(settings)),
+        drift=drift,
+        events=_events(folder, drift),
+        photos=photos,
+        made_by=_made_by(head, settings),
+        missing=(
+            *_missing_trays(measured, metrics, listed if crop is None else ()),
+            *_missing_pictures(photos),
+            *_missing_columns(head),
+            *([wording.batches(not_watched)] if not_watched else []),
+        ),
+    )
+
+
+def _read_table(folder: Path, listed: Sequence[Sample]) -> TrayTable:
+    """Read what was measured; nothing yet is enough where trays are listed and outcomes stated."""
+    path = folder / "results" / RESULTS_FILE
+    if path.exists() or not (listed and (folder / OUTCOMES_FILE).is_file()):
+        return read_tray_metrics(path)
+    return TrayTable({"tray_id": ()}, {}, {}, (), {})
+
+
+def _joined(
+    folder: Path, table: TrayTable, listed: Sequence[Sample], settings: Settings
+) -> TrayTable:
+    """Add what was weighed or counted of single trays."""
+    found = read_trial_outcomes(folder, table, listed, settings.compare.treatment_column)
+    of_trays = found.of(Kind.TRAY)
+    table = with_listed(table, listed, of_trays)
+    return with_outcomes(table, of_trays, settings.prices(), settings.tray_size())
+
+
+def _of_crop(table: TrayTable, crop: str | None) -> TrayTable:
+    if crop is None:
+        return table
+    crops = table.text("crop")
+    kept = np.flatnonzero([one.casefold() == crop.casefold() for one in crops])
+    if not len(kept):
+        known = ", ".join(sorted(set(crops) - {""})) or "none is named"
+        msg = f"No tray of the table is of the crop {crop!r} ({known})."
+        raise DesignError(msg, hint="Write the crop as trays.csv does.")
+    return table.only(kept)
+
+
+def _compared(folder: Path, crop: str | None) -> tuple[ComparisonReport | None, str]:
+    """Compare; a design that cannot tell is a sentence of the page, not the end of it."""
+    try:
+        return compare_folder(folder, crop=crop), ""
+    except DesignError as err:
+        return None, str(err)
+
+
+def _question(settings: Settings) -> Question:
+    asked = settings.compare
+    return Question(asked.treatment_column, asked.control, asked.primary)
+
+
+def _groups(
+    table: TrayTable, column: str, control: str | None, names: Sequence[str]
+) -> tuple[str, dict[str, tuple[GroupValues, ...]]]:
+    """Values of the replicates by treatment; all trays together where no treatment is named."""
+    replicates = find_replicates(table, column, control)
+    groups: dict[str, tuple[GroupValues, ...]] = {}
+    for name in names:
+        if not replicates.treatments:
+            groups[name] = (_group("", table.text("tray_id"), table.values[name]),)
+            continue
+        values, _ = values_of(table, replicates, name)
+        of_treatment = [
+            (treatment, np.flatnonzero(replicates.treatment == code))
+            for code, treatment in enumerate(replicates.treatments)
+        ]
+        groups[name] = tuple(
+            _group(treatment, [replicates.names[place] for place in places], values[places])
+            for treatment, places in of_treatment
+        )
+    return replicates.kind, groups
+
+
+def _group(treatment: str, names: Sequence[str], values: Floats) -> GroupValues:
+    """Mean and its interval by Student's t, of the replicates that have a value."""
+    known = np.flatnonzero(np.isfinite(values)).tolist()
+    held = values[known]
+    names = tuple(names[place] for place in known)
+    if len(held) < 2:
+        return GroupValues(treatment, names, held, float(held.mean()) if len(held) else np.nan)
+    mean, error = float(held.mean()), float(held.std(ddof=1) / np.sqrt(len(held)))
+    reach = float(stdtrit(len(held) - 1, 0.5 + _LEVEL / 2.0)) * error
+    return GroupValues(treatment, names, held, mean, mean - reach, mean + reach)
+
+
+def _drift(
+    folder: Path, page_folder: Path, crop: str | None, table: TrayTable
+) -> tuple[tuple[DriftShown, ...], str]:
+    """Watch the batches where there are several; say why where that cannot be."""
+    if len(set(table.text("batch")) - {""}) < 2:
+        return (), ""
+    try:
+        watched = watch_folder(folder, Asked(crop=crop))
+    except DesignError as err:
+        return (), str(err)
+    pictures = folder / "results" / PICTURES
+    return tuple(
+        DriftShown(one, said, _link(pictures / f"{one.metric}.svg", page_folder))
+        for one, said in zip(watched.watched, watched.sentences, strict=True)
+        if one.charts
+    ), " ".join(watched.warnings)
+
+
+def _events(folder: Path, drift: Sequence[DriftShown]) -> tuple[Event, ...]:
+    return read_events(folder) if drift else ()
+
+
+def _photos(
+    folder: Path, page_folder: Path, checks: Sequence[PhotoCheck]
+) -> dict[str, tuple[PhotoShown, ...]]:
+    """Find the overlay of every photo in the place where measuring puts it."""
+    entries = tuple(
+        PhotoEntry(folder / "photos" / one.photo, one.tray_id, _view(one.view), None)
+        for one in checks
+        if one.tray_id
+    )
+    samples = tuple(Sample(name, "tray", TraySize(), None) for name in _trays_of(checks))
+    overlays = folder / "results" / "overlays"
+    jobs, _ = plan_jobs(Trial(folder, samples, entries, ()), Settings(), overlays=overlays,
+                        masks=None)  # fmt: skip
+    places = {
+        (job.sample.tray_id, photo.name): job.overlay_of(photo)
+        for job in jobs
+        for photo in job.photos
+    }
+    shown: dict[str, list[PhotoShown]] = {}
+    for one in checks:
+        place = places.get((one.tray_id, one.photo))
+        there = place if place is not None and place.is_file() else None
+        link = _link(there, page_folder) if there else ""
+        shown.setdefault(one.tray_id, []).append(
+            PhotoShown(
+                one.photo, one.view, there, link, one.flags, one.error, one.colour_error_de00
+            )
+        )
+    return {name: tuple(photos) for name, photos in shown.items()}
+
+
+def _trays_of(checks: Sequence[PhotoCheck]) -> list[str]:
+    return list(dict.fromkeys(one.tray_id for one in checks if one.tray_id))
+
+
+def _view(name: str) -> View | None:
+    return View(name) if name in set(View) else None
+
+
+def _link(path: Path, page_folder: Path) -> str:
+    """Give the URL of a file as seen from the page's folder."""
+    relative = os.path.relpath(path.resolve(), page_folder.resolve())
+    return quote(Path(relative).as_posix())
+
+
+def _made_by(head: TableHead, settings: Settings) -> MadeBy:
+    return MadeBy(
+        page_version=__version__,
+        program_versions=head.program_versions,
+        mask_methods=head.mask_methods,
+        settings_fingerprint=settings.fingerprint(),
+        card_plane=settings.card.plane,
+        printed_bar_mm=settings.card.printed_bar_mm,
+    )
+
+
+def _missing_trays(
+    measured: TrayTable, metrics: Sequence[str], listed: Sequence[Sample]
+) -> list[str]:
+    there = set(measured.text("tray_id"))
+    unmeasured = [one.tray_id for one in listed if one.tray_id not in there]
+    said = [wording.NOTHING_MEASURED] if len(measured) and not metrics else []
+    return [*said, wording.not_measured(unmeasured)] if unmeasured else said
+
+
+def _missing_pictures(photos: Mapping[str, Sequence[PhotoShown]]) -> list[str]:
+    if not photos:
+        return [wording.NO_PHOTOS]
+    lacking = sum(one.overlay is None and not one.error for held in photos.values() for one in held)
+    return [wording.overlays_missing(lacking)] if lacking else []
+
+
+def _missing_columns(head: TableHead) -> list[str]:
+    """Name the columns that a table by another version lacks; one made by hand may lack any."""
+    absent = [name for name in METRICS if name not in head.columns]
+    return [wording.columns_missing(absent)] if absent and head.program_versions else []

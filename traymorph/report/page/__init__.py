@@ -1,0 +1,1 @@
+"""The page of a trial: one HTML file that holds its pictures, charts and sentences."""

@@ -1,0 +1,147 @@
+"""Numbers, units and days as a locale writes them; words stay English.
+
+Patterns come from the Unicode Common Locale Data Repository through Babel. The per cent sign and
+signs without a pattern there (mm², cm²/g) stand as international usage has them, after a space.
+"""
+
+import math
+import re
+from collections.abc import Sequence
+from datetime import date
+
+from babel import Locale, UnknownLocaleError
+from babel.dates import format_date
+from babel.numbers import format_decimal, get_decimal_symbol
+from babel.units import format_unit
+from markupsafe import Markup, escape
+
+from traymorph.report.page import wording
+
+SPACE = "\N{NO-BREAK SPACE}"
+_CLDR = {
+    "mm": "length-millimeter",
+    "cm2": "area-square-centimeter",
+    "g": "mass-gram",
+    "mg": "mass-milligram",
+}
+_SIGNS = {"mm2": "mm²", "deg": "°", "g/m2": "g/m²", "1": "", "g/g": "g/g", "points": "points"}
+_MOST_DIGITS = 4
+_DECIMAL_POINT = re.compile(r"(?<![\w.])(\d+)\.(\d+)(?![\w.(])")
+
+
+def parse_locale(text: str) -> Locale:
+    """Read a locale as people write it: ``de``, ``de-CH``, ``en_GB``.
+
+    Raises
+    ------
+    ValueError
+        There is no such locale.
+    """
+    try:
+        return Locale.parse(text.replace("-", "_"))
+    except (UnknownLocaleError, ValueError, TypeError) as err:
+        msg = f"{text!r} is not a locale; write a language, or language and country: en, de, fr_CA."
+        raise ValueError(msg) from err
+
+
+class Numbers:
+    """Writes numbers.
+
+    Parameters
+    ----------
+    locale : str
+        Anything that :func:`parse_locale` reads.
+    """
+
+    def __init__(self, locale: str) -> None:
+        self._locale = parse_locale(locale)
+        self._point = get_decimal_symbol(self._locale)
+
+    def plain(self, value: float, decimals: int, *, sign: bool = False) -> str:
+        """Write a number with so many decimals; a dash where there is none."""
+        if not math.isfinite(value):
+            return "–"
+        rounded = round(value, decimals) + 0.0
+        pattern = "0" if decimals <= 0 else "0." + "0" * decimals
+        text = format_decimal(abs(rounded), format=pattern, locale=self._locale)
+        mark = "−" if rounded < 0 else "+" if sign and rounded > 0 else ""
+        return f"{mark}{text}"
+
+    def unit(self, unit: str) -> str:
+        """Write a unit; "" where the number has none."""
+        if unit in _CLDR:
+            held = format_unit("0", _CLDR[unit], length="narrow", locale=self._locale)
+            return held.replace("0", "").strip()
+        if unit == "cm2/g":
+            return f"{self.unit('cm2')}/{self.unit('g')}"
+        return _SIGNS.get(unit, unit)
+
+    def with_unit(self, text: str, unit: str) -> str:
+        """Put a unit after a number that is written already."""
+        sign = self.unit(unit)
+        if not sign:
+            return text
+        return text + ("" if sign == "°" else SPACE) + sign
+
+    def measured(self, value: float, doubt: float, unit: str) -> str:
+        """Write value ± standard uncertainty, to the digits that the doubt allows.
+
+        The uncertainty gets two significant digits at most (JCGM 100:2008, 7.2.6).
+        """
+        if not math.isfinite(value):
+            return "–"
+        if not math.isfinite(doubt) or doubt <= 0:
+            return self.with_unit(self.rough(value), unit)
+        decimals = max(0, 1 - math.floor(math.log10(doubt)))
+        both = f"{self.plain(value, decimals)}{SPACE}±{SPACE}{self.plain(doubt, decimals)}"
+        return self.with_unit(both, unit)
+
+    def rough(self, value: float) -> str:
+        """Write three significant digits, without an exponent."""
+        if value == 0 or not math.isfinite(value):
+            return self.plain(value, 0)
+        return self.plain(value, max(0, 2 - math.floor(math.log10(abs(value)))))
+
+    def day(self, day: date) -> str:
+        """Write a day."""
+        return format_date(day, format="medium", locale=self._locale)
+
+    def sentence(self, text: str, names: Sequence[str] = ()) -> Markup:
+        """Write a sentence made elsewhere: decimal points as the locale has them, names isolated.
+
+        Parameters
+        ----------
+        text : str
+            The sentence, numbers with a decimal point.
+        names : sequence of str
+            Names of treatments and trays; they stay as they are and cannot turn the direction of
+            the words around them.
+        """
+        text = wording.in_words(text)
+        known = sorted({name for name in names if name}, key=lambda name: (-len(name), name))
+        if not known:
+            return escape(self._pointed(text))
+        either = "|".join(map(re.escape, known))
+        pieces = re.split(rf"(?<![\w.,])({either})(?!\w|[.,]\d)", text)
+        return Markup("").join(
+            Markup("<bdi>{}</bdi>").format(piece) if place % 2 else escape(self._pointed(piece))
+            for place, piece in enumerate(pieces)
+        )
+
+    def _pointed(self, text: str) -> str:
+        return _DECIMAL_POINT.sub(rf"\1{self._point}\2", text)
+
+
+def decimals_for(low: float, high: float) -> int:
+    """Tell how many decimals an interval leaves standing, shared by it and what lies in it."""
+    width = high - low
+    if not math.isfinite(width) or width <= 0:
+        return 2
+    decimals = max(0, -math.floor(math.log10(width / 2.0)))
+    largest = max(abs(low), abs(high))
+    decimals = min(decimals, max(0, _MOST_DIGITS - 1 - math.floor(math.log10(largest))))
+    nearest = min(abs(low), abs(high))
+    # A bound that is not nought must not be written as nought.
+    while nearest > 0 and round(nearest, decimals) == 0 and decimals < 6:
+        decimals += 1
+    return decimals

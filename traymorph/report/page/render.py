@@ -1,0 +1,116 @@
+"""From everything gathered to one HTML file that needs nothing beside it."""
+
+from contextlib import suppress
+from pathlib import Path
+
+import jinja2
+
+from traymorph.errors import StoreError
+from traymorph.model.report import TrialReport
+from traymorph.report.page import wording
+from traymorph.report.page.findings import find, opening
+from traymorph.report.page.methods import lead, methods
+from traymorph.report.page.numbers import Numbers
+from traymorph.report.page.racks import mapped_metric, rack
+from traymorph.report.page.sections import (
+    batch_charts,
+    metric_charts,
+    ordered_metrics,
+    pair_charts,
+    plate_rows,
+    treatment_marks,
+)
+from traymorph.report.page.trays import tray_sections
+
+_ENVIRONMENT = jinja2.Environment(
+    loader=jinja2.PackageLoader("traymorph.report.page"),
+    autoescape=True,
+    undefined=jinja2.StrictUndefined,
+    trim_blocks=True,
+    lstrip_blocks=True,
+)
+
+
+def render_page(report: TrialReport, numbers: Numbers) -> tuple[str, tuple[str, ...]]:
+    """Make the page.
+
+    Parameters
+    ----------
+    report : TrialReport
+        Everything that it shows.
+    numbers : Numbers
+        How numbers, units and days are written.
+
+    Returns
+    -------
+    text : str
+        The HTML file.
+    findings : tuple of str
+        The sentences that it opens with.
+    """
+    marks = treatment_marks(report)
+    names = tuple(dict.fromkeys([*marks, *report.table.text("tray_id")]))
+    found = find(report, names, numbers)
+    first, further = ordered_metrics(report)
+    content = {
+        "title": report.name,
+        "lead": lead(report, numbers),
+        "treatments": [(name, mark, _count(report, name)) for name, mark in marks.items()],
+        "found": found,
+        "plates": plate_rows(report, numbers),
+        "plate_rule": report.plates.rule,
+        "charts": metric_charts(report, first, numbers),
+        "further_charts": metric_charts(report, further, numbers),
+        "pairs": pair_charts(report, numbers),
+        "dots_caption": wording.DOTS_CAPTION.format(replicate=report.replicate),
+        "map_lead": wording.map_lead(mapped_metric(report)),
+        "blocks": rack(report, numbers),
+        "outcome_charts": metric_charts(report, report.outcomes, numbers),
+        "outcome_sections": [
+            (title, [numbers.sentence(one, names) for one in said])
+            for title, said in report.outcome_sections.items()
+        ],
+        "batches": batch_charts(report, names, numbers),
+        "trays": tray_sections(report, numbers),
+        "methods": methods(report, numbers),
+        "missing": [numbers.sentence(one, names) for one in report.missing],
+        "w": wording,
+    }
+    return _ENVIRONMENT.get_template("page.html").render(content), opening(found)
+
+
+def _count(report: TrialReport, treatment: str) -> str:
+    column = report.table.text(report.treatment_column)
+    trays = {
+        tray
+        for tray, one in zip(report.table.text("tray_id"), column, strict=True)
+        if one == treatment
+    }
+    return wording.of(len(trays), "tray", "trays")
+
+
+def save_page(path: Path, text: str) -> None:
+    """Write the page beside its place, then put it there: readers never see half a file.
+
+    Parameters
+    ----------
+    path : Path
+        Where to; folders that lack are made.
+    text : str
+        The page.
+
+    Raises
+    ------
+    StoreError
+        It cannot be written; what was there stays as it was.
+    """
+    partial = path.with_name(f".{path.name}.part")
+    try:
+        path.parent.mkdir(parents=True, exist_ok=True)
+        partial.write_text(text, encoding="utf-8", newline="\n")
+        partial.replace(path)
+    except OSError as err:
+        with suppress(OSError):  # gone already, or its folder never was one
+            partial.unlink()
+        msg = f"{path} cannot be written ({err.strerror})."
+        raise StoreError(msg, hint="Check the folder and the free space of the disk.") from err

@@ -1,0 +1,166 @@
+"""What differs and how sure that is: the differences of a comparison as the page tells them."""
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from markupsafe import Markup, escape
+
+from traymorph.model.comparison import Comparison, Difference, plural
+from traymorph.report.page import wording
+from traymorph.report.page.numbers import Numbers, decimals_for
+from traymorph.report.page.spans import Span
+from traymorph.report.sentences import at_treatment, probability, words_of
+
+_SURE = 0.05
+
+
+def surety(row: Difference) -> str:
+    """Tell how sure a difference is: ``shown``, ``hint``, ``untold``; ``""`` = no interval."""
+    if not math.isfinite(row.ci_low):
+        return ""
+    if not (row.ci_low > 0 or row.ci_high < 0):
+        return "untold"
+    if row.family == "primary":
+        return "shown"
+    return "shown" if row.p_adjusted <= _SURE else "hint"
+
+
+@dataclass(frozen=True, slots=True)
+class Reading:
+    """The numbers that a difference is told in: per cent where they mean something.
+
+    Parameters
+    ----------
+    value, low, high : float
+        Estimate and interval.
+    unit : str
+        ``%``, ``points`` or the metric's own.
+    """
+
+    value: float
+    low: float
+    high: float
+    unit: str
+
+    def amount(self, number: float, numbers: Numbers) -> str:
+        """Write the size of one of them."""
+        text = numbers.plain(abs(number), decimals_for(self.low, self.high))
+        return numbers.with_unit(text, self.unit)
+
+    def signed(self, numbers: Numbers) -> str:
+        """Write estimate and interval, with their signs."""
+        decimals = decimals_for(self.low, self.high)
+        low, high = (numbers.plain(edge, decimals, sign=True) for edge in (self.low, self.high))
+        value = numbers.with_unit(numbers.plain(self.value, decimals, sign=True), self.unit)
+        return f"{value} ({low} … {high})"
+
+
+def reading(row: Difference) -> Reading:
+    """Choose per cent or the unit."""
+    if math.isfinite(row.ci_low_pct):
+        return Reading(row.difference_pct, row.ci_low_pct, row.ci_high_pct, "%")
+    unit = words_of(row.metric, row.unit).unit
+    return Reading(row.difference, row.ci_low, row.ci_high, unit or row.unit)
+
+
+def sentence(row: Difference, kind: str, numbers: Numbers, *, short: bool = False) -> Markup:
+    """Say what a difference shows.
+
+    Parameters
+    ----------
+    row : Difference
+        With an interval.
+    kind : str
+        What the replicates are.
+    numbers : Numbers
+        How they are written.
+    short : bool
+        Put the interval behind it; else it stands elsewhere.
+    """
+    words, held = words_of(row.metric, row.unit), reading(row)
+    treatment, control = _at(row.treatment), _at(row.control)
+    if surety(row) == "untold":
+        less = f"{held.amount(held.low, numbers)} {words.less}"
+        more = f"{held.amount(held.high, numbers)} {words.more}"
+        if short:
+            name = wording.capital(wording.metric_name(row.metric))
+            return escape(wording.RANGE_OF.format(name=name, low=less, high=more))
+        return escape(wording.DOES_NOT_TELL).format(
+            question=words.question, more=words.more, less=words.less,
+            treatment=treatment, control=control, replicates=plural(kind),
+        )  # fmt: skip
+    direction = words.more if held.value > 0 else words.less
+    said = escape(wording.DIFFERS).format(
+        subject=words.subject, amount=held.amount(held.value, numbers), direction=direction,
+        treatment=treatment, control=control,
+    )  # fmt: skip
+    if not short:
+        return Markup("{}.").format(said)
+    near, far = sorted((abs(held.low), abs(held.high)))
+    low = numbers.plain(near, decimals_for(held.low, held.high))
+    span = wording.RANGE.format(low=low, high=held.amount(far, numbers))
+    return Markup("{} ({}).").format(said, span)
+
+
+def _at(treatment: str) -> Markup:
+    """Name a treatment in a sentence, isolated from the direction of the words around it."""
+    preposition, _, _ = at_treatment(treatment).partition(" ")
+    return Markup("{} <bdi>{}</bdi>").format(preposition, treatment)
+
+
+def interval_said(row: Difference, numbers: Numbers) -> str:
+    """Write the interval with its directions: ``6 to 9 points lower``."""
+    words, held = words_of(row.metric, row.unit), reading(row)
+    if surety(row) == "untold":
+        low = f"{held.amount(held.low, numbers)} {words.less}"
+        return wording.RANGE.format(low=low, high=f"{held.amount(held.high, numbers)} {words.more}")
+    direction = words.more if held.value > 0 else words.less
+    near, far = sorted((abs(held.low), abs(held.high)))
+    low = numbers.plain(near, decimals_for(held.low, held.high))
+    return wording.RANGE.format(low=low, high=f"{held.amount(far, numbers)} {direction}")
+
+
+def span_of(row: Difference, numbers: Numbers, *, named: bool = True) -> Span:
+    """Make the row of a chart."""
+    held = reading(row)
+    name = wording.capital(wording.metric_name(row.metric)) if named else ""
+    return Span(name, held.signed(numbers), held.value, held.low, held.high, surety(row))
+
+
+def rows_by_pair(rows: Sequence[Difference]) -> dict[tuple[str, str], list[Difference]]:
+    """Gather differences by their pair of treatments, in their order."""
+    pairs: dict[tuple[str, str], list[Difference]] = {}
+    for row in rows:
+        pairs.setdefault((row.treatment, row.control), []).append(row)
+    return pairs
+
+
+def compared(comparison: Comparison) -> list[Difference]:
+    """Differences with an interval, the declared metric first."""
+    rows = [row for row in comparison.differences if math.isfinite(row.ci_low)]
+    return sorted(rows, key=lambda row: row.family != "primary")
+
+
+def chance(row: Difference, numbers: Numbers) -> str:
+    """Write the adjusted p value."""
+    if not math.isfinite(row.p_adjusted):
+        return "–"
+    return str(numbers.sentence(probability(row.p_adjusted)))
+
+
+def means(row: Difference, numbers: Numbers) -> Markup:
+    """Write the means of both treatments, to the digits that the difference's interval allows."""
+    decimals = decimals_for(row.ci_low, row.ci_high)
+    first, second = (
+        numbers.with_unit(numbers.plain(value, decimals), row.unit)
+        for value in (row.mean_treatment, row.mean_control)
+    )
+    return escape(wording.MEANS).format(
+        treatment=first, first=isolated(row.treatment), control=second, second=isolated(row.control)
+    )
+
+
+def isolated(name: str) -> Markup:
+    """Keep a name from turning the direction of the words around it."""
+    return Markup("<bdi>{}</bdi>").format(name)
