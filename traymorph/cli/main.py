@@ -18,6 +18,7 @@ _COMMANDS = {
     "measure": "Measure trays from their photos.",
     "compare": "Compare the treatments of a measured trial.",
     "drift": "Watch batch after batch: what moved, since when, by how much.",
+    "report": "Show a measured trial as one page.",
     "metrics": "Explain every column of the results.",
 }
 
