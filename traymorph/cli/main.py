@@ -18,7 +18,7 @@ _COMMANDS = {
     "measure": "Measure trays from their photos.",
     "compare": "Compare the treatments of a measured trial.",
     "drift": "Watch batch after batch: what moved, since when, by how much.",
-    "report": "Show a measured trial as one page.",
+    "repeatability": "Tell how much of the spread is the measuring itself.",
     "metrics": "Explain every column of the results.",
 }
 

@@ -1,0 +1,221 @@
+"""`traymorph repeatability`: from repeats of trays to sentences and tables, or a refusal.
+
+The trays are invented: ``tests/data/radish_repeats.csv``.
+"""
+
+import csv
+import json
+
+import pytest
+
+from tests.cli.running import DATA, table, traymorph
+from traymorph.errors import ExitCode
+
+SHOWN = ("canopy_cover_pct", "canopy_height_mm", "leaf_hue_deg")
+
+
+def rows_of_example():
+    return table(DATA / "radish_repeats.csv")
+
+
+def folder_of(path, rows, **lists):
+    (path / "results").mkdir(parents=True)
+    with (path / "results" / "tray_metrics.csv").open("w", encoding="utf-8", newline="") as file:
+        writer = csv.DictWriter(file, list(rows[0]))
+        writer.writeheader()
+        writer.writerows(rows)
+    for name, text in lists.items():
+        (path / f"{name}.toml").write_text(text, encoding="utf-8")
+    return path
+
+
+@pytest.fixture(scope="module")
+def studied(tmp_path_factory):
+    folder = folder_of(tmp_path_factory.mktemp("study") / "trial", rows_of_example())
+    return folder, traymorph("repeatability", folder)
+
+
+def test_the_example_is_told_in_sentences(studied):
+    _, outcome = studied
+    assert outcome.code == ExitCode.DONE, outcome.stderr
+    assert outcome.stdout.startswith("32 measurements of 8 trays of radish by 2 people or phones")
+    for name in SHOWN:
+        assert f"{name}: of the variance between these measurements" in outcome.stdout
+    assert "A difference under 2.4 mm between two trays that one person and phone" in outcome.stdout
+    assert "with two photos of each, averaged, under 1.7 mm" in outcome.stdout
+    assert "the stated doubt is too small for your way of photographing" in outcome.stdout
+    assert "It covers what one person and phone scatter" in outcome.stdout
+    assert "2 people or phones tell little of others" in outcome.stderr
+    assert "The trays are of 2 treatments (15 g, 30 g)" in outcome.stderr
+
+
+def test_tables_hold_every_metric_and_source(studied):
+    folder, _ = studied
+    rows = {row["metric"]: row for row in table(folder / "results" / "repeatability.csv")}
+    assert set(rows) == set(SHOWN)
+    height = rows["canopy_height_mm"]
+    assert (height["trays"], height["operators"], height["measurements"]) == ("8", "2", "32")
+    assert height["crop"] == "radish"
+    assert rows["leaf_hue_deg"]["stated_doubt"] == "too_small"
+    assert height["stated_doubt"] == "covers_one_operator"
+    assert float(height["difference_1_photo"]) == pytest.approx(
+        2.7718 * float(height["one_operator_sd"]), rel=1e-4
+    )
+    assert float(height["difference_4_photos"]) < float(height["difference_1_photo"])
+    assert float(height["measuring_ratio"]) == pytest.approx(float(height["measuring_sd"]) / 1.6)
+    parts = table(folder / "results" / "repeatability_parts.csv")
+    of_height = {row["source"]: row for row in parts if row["metric"] == "canopy_height_mm"}
+    assert list(of_height) == [
+        "tray", "operator", "repeat", "trays", "one_operator", "measuring", "all"
+    ]  # fmt: skip
+    shares = [float(of_height[name]["share_pct"]) for name in ("tray", "operator", "repeat")]
+    assert sum(shares) == pytest.approx(100.0, abs=1e-3)
+    assert of_height["repeat"]["df"] == "23"
+    assert float(of_height["repeat"]["sd_by_ranges"]) > 0
+
+
+def test_json_is_json_and_nothing_else(studied, tmp_path):
+    outcome = traymorph("repeatability", folder_of(tmp_path, rows_of_example()), "--json")
+    content = json.loads(outcome.stdout)
+    assert content["crop"] == "radish"
+    assert [one["metric"] for one in content["metrics"]] == list(SHOWN)
+    one = content["metrics"][0]
+    assert {part["source"] for part in one["parts"]} == {"tray", "operator", "repeat"}
+    assert one["smallest"][0]["photos"] == 1
+    assert one["sentences"][0] in studied[1].stdout
+
+
+def test_one_metric_is_spoken_of_and_all_are_written(tmp_path):
+    folder = folder_of(tmp_path, rows_of_example())
+    outcome = traymorph("repeatability", folder, "--metric", "leaf_hue_deg")
+    assert "leaf_hue_deg:" in outcome.stdout
+    assert "canopy_cover_pct:" not in outcome.stdout
+    assert len(table(folder / "results" / "repeatability.csv")) == 3
+
+
+def test_the_primary_metric_is_spoken_of(tmp_path):
+    text = '[compare]\nprimary = "canopy_height_mm"\n'
+    outcome = traymorph("repeatability", folder_of(tmp_path, rows_of_example(), trial=text))
+    assert "canopy_height_mm:" in outcome.stdout
+    assert "leaf_hue_deg:" not in outcome.stdout
+
+
+def test_one_person_only_is_said_to_be_one(tmp_path):
+    ana = [row for row in rows_of_example() if row["operator"] == "Ana"]
+    outcome = traymorph("repeatability", folder_of(tmp_path, ana))
+    assert outcome.code == ExitCode.DONE
+    assert "Only Ana took part: what another person or phone would read differently" in (
+        outcome.stderr
+    )
+    assert "this person and phone" in outcome.stdout
+    held = table(tmp_path / "results" / "repeatability.csv")[0]
+    assert (held["operators"], held["measuring_sd"]) == ("1", "")
+    assert held["other_operator_difference_1_photo"] == ""
+    assert held["one_operator_sd"]
+
+
+def test_unequal_numbers_are_taken_and_said(tmp_path):
+    rows = [row for k, row in enumerate(rows_of_example()) if k not in {6, 7, 13}]
+    outcome = traymorph("repeatability", folder_of(tmp_path, rows))
+    assert outcome.code == ExitCode.DONE
+    assert "Not every tray was measured equally often" in outcome.stderr
+    held = table(tmp_path / "results" / "repeatability.csv")[0]
+    assert held["measurements"] == "29"
+    assert "unequal numbers" in held["method"]
+
+
+def test_a_metric_that_some_photos_did_not_give_is_studied_by_the_others(tmp_path):
+    rows = rows_of_example()
+    for row in rows[4:8]:
+        row["leaf_hue_deg"] = ""
+    folder = folder_of(tmp_path, rows)
+    assert traymorph("repeatability", folder).code == ExitCode.DONE
+    held = {row["metric"]: row for row in table(folder / "results" / "repeatability.csv")}
+    assert (held["leaf_hue_deg"]["trays"], held["leaf_hue_deg"]["measurements"]) == ("7", "28")
+    assert held["canopy_height_mm"]["trays"] == "8"
+
+
+def test_copies_of_one_photo_are_not_taken_for_repeats(tmp_path):
+    rows = rows_of_example()
+    own = {row["tray_id"]: row["leaf_hue_deg"] for row in rows if not row["repeat_of"]}
+    for row in rows:
+        row["leaf_hue_deg"] = own[row["repeat_of"] or row["tray_id"]]
+    outcome = traymorph("repeatability", folder_of(tmp_path, rows))
+    assert "alike to the last digit, as copies of one photo are): leaf_hue_deg." in outcome.stderr
+    assert "leaf_hue_deg:" not in outcome.stdout
+
+
+def refused(path, rows, *options):
+    outcome = traymorph("repeatability", folder_of(path, rows), *options)
+    assert not (path / "results" / "repeatability.csv").exists()
+    assert outcome.stdout == ""
+    return outcome
+
+
+def test_nothing_measured_again_is_refused_with_what_to_do(tmp_path):
+    alone = [row for row in rows_of_example() if not row["repeat_of"]]
+    outcome = refused(tmp_path, alone)
+    assert outcome.code == ExitCode.DESIGN
+    assert "No tray of the table was measured again" in outcome.stderr
+
+
+def test_one_tray_only_is_refused(tmp_path):
+    outcome = refused(tmp_path, rows_of_example()[:4])
+    assert outcome.code == ExitCode.DESIGN
+    assert "one tray only was measured again" in outcome.stderr
+    assert "Photograph five trays or more" in outcome.stderr
+
+
+def test_several_bad_rows_are_told_together(tmp_path):
+    rows = rows_of_example()
+    rows[1]["repeat_of"] = "R99"
+    rows[2]["crop"] = "pea"
+    rows[3]["photographed_on"] = "2026-05-13"
+    outcome = refused(tmp_path, rows)
+    assert outcome.code == ExitCode.LISTS
+    assert "hold 3 problems" in outcome.stderr
+    assert '"R99": of R1 Ana 2 names no tray' in outcome.stderr
+    assert 'of R1 Ben 1 differs from R1, which it repeats ("radish")' in outcome.stderr
+    assert "of R1 Ben 2 was photographed on another day" in outcome.stderr
+
+
+def test_several_crops_are_asked_about(tmp_path):
+    rows = rows_of_example()
+    for row in rows[:12]:
+        row["crop"] = "pea"
+    outcome = refused(tmp_path / "a", rows)
+    assert outcome.code == ExitCode.DESIGN
+    assert "are of several crops: pea, radish" in outcome.stderr
+    one = traymorph("repeatability", folder_of(tmp_path / "b", rows), "--crop", "Pea")
+    assert one.code == ExitCode.DONE
+    assert "12 measurements of 3 trays of pea" in one.stdout
+    assert "12 measurements of 3 trays are few" in one.stderr
+    assert refused(tmp_path / "c", rows, "--crop", "amaranth").code == ExitCode.DESIGN
+
+
+@pytest.mark.parametrize(
+    ("name", "said"),
+    [
+        ("leaf_hue", "leaf_hue is no column of the table"),
+        ("stem_length_mm", "stem_length_mm is no column of the table"),
+    ],
+)
+def test_a_metric_that_is_not_there_is_refused(tmp_path, name, said):
+    outcome = refused(tmp_path, rows_of_example(), "--metric", name)
+    assert outcome.code == ExitCode.DESIGN
+    assert said in outcome.stderr
+
+
+def test_no_metric_measured_is_refused(tmp_path):
+    rows = rows_of_example()
+    for row in rows:
+        row.update(dict.fromkeys(SHOWN, ""))
+    outcome = refused(tmp_path, rows)
+    assert outcome.code == ExitCode.DESIGN
+    assert "Nothing can be told of the measuring" in outcome.stderr
+
+
+def test_a_folder_that_was_never_measured_says_so(tmp_path):
+    outcome = traymorph("repeatability", tmp_path)
+    assert outcome.code == ExitCode.LISTS
+    assert "nothing has been measured yet" in outcome.stderr
