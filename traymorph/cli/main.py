@@ -19,6 +19,7 @@ _COMMANDS = {
     "compare": "Compare the treatments of a measured trial.",
     "drift": "Watch batch after batch: what moved, since when, by how much.",
     "repeatability": "Tell how much of the spread is the measuring itself.",
+    "report": "Show a measured trial as one page.",
     "metrics": "Explain every column of the results.",
 }
 
