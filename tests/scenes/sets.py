@@ -41,15 +41,15 @@ SETS: dict[str, SetPlan] = {
          "shiso_like", "sunflower", "random", "amaranth_red"),
     ),
     "sample": SetPlan(3303, 6, 9.0, 32, ("radish_green",)),
-    "learn": SetPlan(4404, 360, 1.0, 24, ("random",)),
+    "learn": SetPlan(4404, 360, 1.0, 16, ("random",)),
     "trays_dev": SetPlan(
-        8101, 20, 5.0, 32,
+        8101, 20, 5.0, 18,
         ("radish_green", "random", "sunflower", "amaranth_red", "random", "pea", "radish_purple",
          "random", "basil_like", "random", "beet_like", "random", "cress_like", "fennel_like",
          "random", "sunflower", "random", "radish_green", "random", "pea"),
     ),
     "trays_locked": SetPlan(
-        8202, 20, 5.0, 32,
+        8202, 20, 5.0, 18,
         ("borage_like", "random", "radish_green", "chard_gold_like", "random", "coriander_like",
          "sunflower", "random", "orach_bronze_like", "pea", "random", "borage_like",
          "radish_purple", "random", "chard_gold_like", "amaranth_red", "random", "coriander_like",

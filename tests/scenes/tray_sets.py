@@ -15,6 +15,7 @@ BENCHES = ("wood", "white", "steel", "black", "grey", "beige", "blue", "flower_c
 BACKDROPS = ("white", "grass", "grey", "black", "wood", "beige", "green_cloth", "stripe_cloth",
              "red", "bark")  # fmt: skip
 SPARSE = {"pea": 0.55, "sunflower": 0.6, "borage_like": 0.5, "chard_gold_like": 0.75}
+CARD_ROOM_MM = 120.0
 FACTORS = (
     "size", "wall", "fill", "height", "density", "spread", "true_leaf", "gloss", "uneven", "gaps",
     "lodged", "yellowed", "edge", "age", "camera", "tilt", "focal", "distortion", "blur",
@@ -137,6 +138,14 @@ def _intruder(u: float, rng: np.random.Generator, spec: dict) -> dict | None:
     }  # fmt: skip
 
 
+def _focal(u: dict[str, float], rng: np.random.Generator, spec: dict, far: float) -> float:
+    """Focal length of the wide lens, or twice that where the tray would be small in the picture."""
+    tray = spec["tray"]
+    across = max(tray["inside_length_mm"], 4 / 3 * tray["inside_width_mm"]) + CARD_ROOM_MM
+    # A 26 mm lens sees about 1.35 mm across per mm of distance.
+    return sets.focal_of(rng, u) * (2.0 if far > 1.9 * across / 1.35 else 1.0)
+
+
 def _look(u: dict[str, float], rng: np.random.Generator, spec: dict, turn: float) -> dict:
     look = sets.look_of(rng, u, spec["light"]["kind"])
     quality = (u["jpeg"] + turn) % 1.0
@@ -160,7 +169,7 @@ def _overhead(u: dict[str, float], rng: np.random.Generator, spec: dict,
     drop = top + (0.0 if plane == "rim" else tray["rim_above_bench_mm"])
     shadow = max(0.0, (edge + 18) * drop / (max(far, 1.1 * edge + 250) + 60 - drop) * 0.75)
     return {
-        "focal_mm": sets.focal_of(rng, u), "tilt_deg": round(12 * u["tilt"] ** 1.5, 2),
+        "focal_mm": _focal(u, rng, spec, far), "tilt_deg": round(12 * u["tilt"] ** 1.5, 2),
         "towards_deg": float(rng.uniform(0, 360)),
         "roll_deg": float(rng.normal(0, 4)) + float(rng.choice([0, 0, 0, 180])),
         "margin": float(rng.uniform(0.04, 0.12)), "nearest_mm": round(far, 1),
@@ -178,12 +187,13 @@ def _overhead(u: dict[str, float], rng: np.random.Generator, spec: dict,
 def _side(u: dict[str, float], rng: np.random.Generator, spec: dict,
           intruder: dict | None) -> dict:  # fmt: skip
     sides = [s for s in _free_sides(spec, "-x", "+x") if not intruder or s != intruder["side"]]
+    far = _between((u["camera"] + 0.5) % 1.0, 400, 800)
     return {
-        "focal_mm": sets.focal_of(rng, u),
+        "focal_mm": _focal(u, rng, spec, far),
         "tilt_deg": round(_between((u["tilt"] + 0.37) % 1.0, 0.5, 12), 2), "towards_deg": 0.0,
         "across_deg": float(rng.normal(0, 3)), "roll_deg": float(rng.normal(0, 1.2)),
         "margin": float(rng.uniform(0.04, 0.12)),
-        "nearest_mm": round(_between((u["camera"] + 0.5) % 1.0, 400, 800), 1),
+        "nearest_mm": round(far, 1),
         "focus_behind_mm": float(rng.uniform(0, 30)),
         **sets.lens_of(rng, u), "intruder": intruder,
         "card": {

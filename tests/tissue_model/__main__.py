@@ -8,7 +8,8 @@ from pathlib import Path
 import cv2
 import numpy as np
 
-from tests.tissue_model.judge import contact_sheet, judged, summary
+from tests.tissue_model.judge import Predict, contact_sheet, judged, summary
+from tests.tissue_model.photographs import gate
 from tests.tissue_model.scenes import read_folder
 from tests.tissue_model.train import Settings, train
 from traymorph.segment.learned import LearnedTissue
@@ -28,9 +29,10 @@ def main() -> int:
     learn.add_argument("--crop-px", type=int, default=448, help="multiple of 32")
     learn.add_argument("--textures", type=int, default=320, help="kept at a time")
     learn.add_argument("--texture-px", type=int, default=768)
-    check = commands.add_parser("judge", help="figures of an ONNX file on rendered scenes")
+    check = commands.add_parser("judge", help="figures of an ONNX file on scenes and photographs")
     check.add_argument("--model", type=Path, required=True)
-    check.add_argument("--data", type=Path, action="append", required=True, help="may be repeated")
+    check.add_argument("--data", type=Path, action="append", default=[], help="may be repeated")
+    check.add_argument("--photographs", type=Path, help="folder with photos/ and masks/")
     check.add_argument("--sheet", type=Path, help="PNG of photo, truth and prediction")
     arguments = parser.parse_args()
     return {"train": _train, "judge": _judge}[arguments.command](arguments)
@@ -57,17 +59,25 @@ def _judge(arguments: argparse.Namespace) -> int:
         leaf, stem = model.shares(rgb)
         return np.stack([1 - leaf - stem, leaf, stem])
 
+    if arguments.photographs:
+        for width, figures in gate(predict, arguments.photographs).items():
+            print("photographs", width, json.dumps(figures))  # noqa: T201
+    if arguments.data:
+        _judge_scenes(predict, arguments)
+    return 0
+
+
+def _judge_scenes(predict: Predict, arguments: argparse.Namespace) -> None:
     photos = [photo for folder in arguments.data for photo in read_folder(folder, threads=2)]
-    for calibrated in (True, False):
+    for name, calibrated in (("calibrated", True), ("as photographed", False)):
         rows = judged(predict, photos, calibrated=calibrated)
-        print("calibrated" if calibrated else "as photographed")  # noqa: T201
-        print(json.dumps(summary(rows), indent=1))  # noqa: T201
+        for view, table in summary(rows).items():
+            print(name, view, json.dumps(table))  # noqa: T201
         for row in sorted(rows, key=lambda r: r["plant"])[:5]:
             print(json.dumps(row))  # noqa: T201
     if arguments.sheet:
         sheet = contact_sheet(predict, photos[:24], calibrated=True)
         cv2.imwrite(str(arguments.sheet), sheet[..., ::-1])
-    return 0
 
 
 if __name__ == "__main__":

@@ -12,12 +12,15 @@ from tests.tissue_model.recolour import Recolour
 from tests.tissue_model.scenes import SHARES, PixelStore
 from tests.tissue_model.textures import TextureBank
 
-TYPICAL_MM_PER_PX = 0.3
+_VIEW_ODDS = {"board": 0.26, "overhead": 0.37, "side": 0.37}
+_OCTAVES = 0.7  # scatter of the scale, one standard deviation
 _MEDIUM = SHARES.index("medium")
 _GREENERY_WEIGHT = 0.4  # neighbours' plants and lawns: plant, but of no part that truth knows
 _NEARLY_BLACK = 0.05  # sRGB-encoded; plant darker than this cannot be told from medium
 # Out of 100 crops: all that is no plant replaced, all but the medium, the medium alone, no plant
-_REPLACED = {"all": 0.2, "around": 0.06, "medium": 0.08, "bare": 0.07}
+_REPLACED = {"all": 0.22, "around": 0.07, "medium": 0.08, "bare": 0.1}
+_ALIKE = 0.3  # of the replaced grounds are as light as the plants on them
+_GLAZED = 0.2  # of the crops have leaves that mirror a bright sky
 
 
 class CropMaker:
@@ -27,7 +30,7 @@ class CropMaker:
         self.store, self.bank, self.chance, self.size = store, bank, chance, size
         self.recolour = Recolour(chance)
         views = np.array(store.views)
-        weight = np.array([1 / (views == view).sum() for view in views])
+        weight = np.array([_VIEW_ODDS[view] / (views == view).sum() for view in views])
         self._odds = weight / weight.sum()
 
     def batch(self, n: int) -> tuple[torch.Tensor, torch.Tensor, torch.Tensor]:
@@ -39,22 +42,23 @@ class CropMaker:
         truth : (n, 4, size, size) shares of other, leaf, stem and of plant of unknown part
         weight : (n, 1, size, size) 0 where nobody could tell
         """
-        photo, centre, matrix = self._places(n)
+        photo, centre, matrix = self.places(n)
         picture, shares = self.store.crops(photo, centre, matrix, self.size)
         picture = to_linear(picture)
         corrected = self.chance.tensor(self.chance.decide.random(n) < 0.6).view(n, 1, 1, 1)
         gain = self.store.gain[self.chance.sent(photo)].view(n, 3, 1, 1)
         picture = picture * (1 + corrected * (gain - 1))
-        picture = self.recolour(picture, shares, (0.5, 0.55))
+        picture = self.glaze(self.recolour(picture, shares, (0.5, 0.55)), shares)
         picture, shares = self._replace_ground(picture, shares)
         picture, shares = self._lay_over(picture, shares)
         picture = developed(self.chance, focused(self.chance, lit(self.chance, picture)))
         return picture, *_truth(picture, shares)
 
-    def _places(self, n: int) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    def places(self, n: int) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+        """Photo, centre and map from crop to photo px of n crops; see `PixelStore.crops`."""
         decide, store = self.chance.decide, self.store
         photo = decide.choice(len(self._odds), n, p=self._odds)
-        wanted = TYPICAL_MM_PER_PX * 2 ** decide.normal(0.0, 0.75, n)
+        wanted = store.typical_mm_per_px[photo] * 2 ** decide.normal(0.0, _OCTAVES, n)
         step = np.clip(wanted / store.mm_per_px[photo], 0.33, 4.0)
         free = np.array([store.views[k] != "side" for k in photo])
         angle = np.where(free, decide.uniform(0, 2 * np.pi, n), np.radians(decide.normal(0, 7, n)))
@@ -81,9 +85,9 @@ class CropMaker:
         if not len(chosen):
             return picture, shares
         at = self.chance.sent(chosen)
-        texture = self.bank.take(len(chosen), self.size)
         old, part = picture[at], shares[at]
         plant = part[:, :_MEDIUM].sum(1, keepdim=True).clamp(0, 1)
+        texture = self.as_light_as(old, part, self.bank.take(len(chosen), self.size))
         medium = part[:, _MEDIUM:]
         is_kind = {k: self.chance.tensor(kind[chosen] == k).view(-1, 1, 1, 1) for k in _REPLACED}
         keep = (
@@ -95,6 +99,33 @@ class CropMaker:
         picture[at] = keep * _without_ground(old, keep) + (1 - keep) * texture * shade
         shares[at] = part * (1 - is_kind["bare"])
         return picture, shares
+
+    def as_light_as(self, old: torch.Tensor, part: torch.Tensor, texture: torch.Tensor):
+        """Textures, some of them made as light as the leaves or the stems of their crops."""
+        n = len(old)
+        use = self.chance.tensor(self.chance.decide.random(n) < _ALIKE).view(n, 1, 1, 1)
+        stems = self.chance.tensor(self.chance.decide.random(n) < 0.5).view(n, 1, 1, 1)
+        tissue = part[:, 1:2] * stems + part[:, :1] * (1 - stems)
+        total = tissue.sum((2, 3), keepdim=True)
+        wanted = (luminance(old) * tissue).sum((2, 3), keepdim=True) / total.clamp_min(1.0)
+        there = luminance(texture).mean((2, 3), keepdim=True).clamp_min(0.005)
+        factor = (wanted / there).clamp(0.2, 8) * (total > 200) + (total <= 200)
+        return (texture * (1 + use * (factor - 1))).clamp(0, 1.2)
+
+    def glaze(self, picture: torch.Tensor, shares: torch.Tensor) -> torch.Tensor:
+        """Wax and water on leaves: patches in the grey-white of the sky or a lamp."""
+        chosen = self.chance.some(len(picture), _GLAZED)
+        if not len(chosen):
+            return picture
+        n, at = len(chosen), self.chance.sent(chosen)
+        cells = int(2 ** self.chance.decide.uniform(2.5, 6))
+        patches = smooth_noise(self.chance, n, self.size, cells) - self.chance.scalar(0, 1.8, n)
+        sheen = (patches * self.chance.scalar(1, 6, n)).clamp(0, 1) * shares[at, :1]
+        light = self.chance.scalar(0.25, 1.1, n) * (
+            1 + self.chance.tensor([-0.06, 0.0, 0.08]).view(1, 3, 1, 1)
+        )
+        picture[at] = picture[at] + sheen * self.chance.scalar(0.3, 0.9, n) * light
+        return picture
 
     def _old_shade(self, picture: torch.Tensor, ground: torch.Tensor) -> torch.Tensor:
         """The ground's own light and shade, smoothed, about 1; for half of the crops."""

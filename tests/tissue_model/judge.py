@@ -7,13 +7,12 @@ import cv2
 import numpy as np
 import torch
 
-from tests.tissue_model.augment import TYPICAL_MM_PER_PX
 from tests.tissue_model.light import to_linear, to_srgb
 from tests.tissue_model.network import STRIDE, class_scores
 from tests.tissue_model.scenes import Rendered
 
 Predict = Callable[[np.ndarray], np.ndarray]
-_UNCALIBRATED_WIDTH = 1312
+_UNCALIBRATED_WIDTH = 800
 _LARGEST_ZOOM = 1.5
 _PARTS = ("plant", "leaf", "stem")
 
@@ -40,7 +39,7 @@ def as_measured(photo: Rendered, *, calibrated: bool) -> tuple[np.ndarray, np.nd
     at the width that is used when nothing is known of it.
     """
     height, width = photo.rgb.shape[:2]
-    zoom = photo.mm_per_px / TYPICAL_MM_PER_PX if calibrated else _UNCALIBRATED_WIDTH / width
+    zoom = photo.mm_per_px / photo.typical_mm_per_px if calibrated else _UNCALIBRATED_WIDTH / width
     zoom = min(zoom, _LARGEST_ZOOM)
     size = (round(width * zoom), round(height * zoom))
     how = cv2.INTER_AREA if zoom < 1 else cv2.INTER_LINEAR

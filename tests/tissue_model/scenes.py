@@ -15,6 +15,8 @@ import torch
 
 from tests.tissue_model.light import to_linear
 
+TYPICAL_MM_PER_PX = {"board": 0.2, "overhead": 0.3, "side": 0.3}
+"""Size of a pixel at which measuring shows the network a photo of each view."""
 SHARES = ("leaf", "stem", "greenery", "hull", "medium")
 _OTHER, _MEDIUM, _GREENERY, _HULL = 0, 4, 6, 7  # classes of the scene maker's masks
 _LARGEST = 4_000_000  # px; larger photos are halved: their pixels are finer than what is learned
@@ -44,6 +46,11 @@ class Rendered:
     pixels: np.ndarray
 
     @property
+    def typical_mm_per_px(self) -> float:
+        """Size of a pixel at which measuring shows the network such a photo."""
+        return TYPICAL_MM_PER_PX[self.view]
+
+    @property
     def rgb(self) -> np.ndarray:
         return self.pixels[..., :3]
 
@@ -70,7 +77,8 @@ def _read(record: dict, name: str) -> Rendered:
         cv2.imread(str(record["at"] / f"{name}.{kind}.png"), cv2.IMREAD_UNCHANGED)
         for kind in ("mask", "leaf", "stem")
     )
-    if record["spec"]["backdrop"] == "grass" and not record["spec"]["neighbours"]:
+    spec = record["spec"]
+    if spec.get("backdrop") == "grass" and not spec["neighbours"]:
         # A lawn behind a tray is no crop: the network is to leave it out, as it does the bench.
         mask = np.where(mask == _GREENERY, np.uint8(_OTHER), mask)
     planes = [photo[..., ::-1], leaf[..., None], stem[..., None]]
@@ -123,6 +131,7 @@ class PixelStore:
         self.device = device
         self.gain = torch.tensor(np.stack([p.gain for p in photos]), dtype=torch.float32).to(device)
         self.mm_per_px = np.array([p.mm_per_px for p in photos])
+        self.typical_mm_per_px = np.array([p.typical_mm_per_px for p in photos])
         self.views = [p.view for p in photos]
         self.points = [_plant_points(p, rng) for p in photos]
         self.size = np.array([p.pixels.shape[1::-1] for p in photos])

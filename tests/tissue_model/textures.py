@@ -69,9 +69,9 @@ class TextureMaker:
         self.chance = chance
         self.size = size
         self._kinds = {
-            self.soil: 0.24, self.gravel: 0.1, self.wood: 0.1, self.cloth: 0.08, self.fibres: 0.1,
-            self.paper: 0.08, self.plain: 0.12, self.litter: 0.12, self.tiles: 0.03,
-            self.green_things: 0.03,
+            self.soil: 0.16, self.clods: 0.2, self.gravel: 0.08, self.wood: 0.08, self.cloth: 0.09,
+            self.fibres: 0.07, self.paper: 0.08, self.plain: 0.11, self.litter: 0.08,
+            self.tiles: 0.03, self.green_things: 0.02,
         }  # fmt: skip
 
     def make(self, n: int) -> torch.Tensor:
@@ -128,6 +128,44 @@ class TextureMaker:
                 texture, int(self.chance.decide.integers(3, 45)), "straw", "earth"
             )
         return texture
+
+    def clods(self, n: int) -> torch.Tensor:
+        """Lumps of dry or damp earth of many sizes, with the shadows that a low sun gives them."""
+        decide, size = self.chance.decide, self.size
+        height = torch.zeros(n, 1, size, size, device=self.chance.device)
+        level, across = 1.0, self._start(2, 4.5)
+        for _ in range(int(decide.integers(2, 5))):
+            border, value = cells(self.chance, n, size, across)
+            dome = (border * 4).clamp(0, 1).sqrt() * (0.3 + value)
+            height = height + level * dome * (value > float(decide.uniform(0, 0.5)))
+            level, across = (
+                level * float(decide.uniform(0.35, 0.65)),
+                min(2 * across + 1, size // 8),
+            )
+        grain = fractal_noise(self.chance, n, size, 24, (0.7, 1.0))
+        height = height + self.chance.scalar(0.01, 0.06, n) * grain
+        tone = fractal_noise(self.chance, n, size, self._start(1, 6), (0.5, 0.9))
+        colour = self.painted(
+            self.chance.scalar(0.2, 0.8, n) * tone + 0.2 * grain, self.colours(n, 3, "earth")
+        )
+        texture = colour * relief(self.chance, height, (0.2, 0.7)) * self.cast_shadows(height)
+        # In full sun the lit sides of dry earth are among the lightest things in a photo.
+        texture = texture * self.chance.scalar(0.7, 2.2, n)
+        if decide.random() < 0.4:
+            texture = self._strewn(texture, int(decide.integers(2, 25)), "straw", "earth")
+        return self._speckled(texture)
+
+    def cast_shadows(self, height: torch.Tensor) -> torch.Tensor:
+        """Light left (n, 1, h, w) where higher ground stands between a place and a low sun."""
+        turns = self.chance.decide.uniform(0, 2 * np.pi)
+        drop = self.chance.scalar(0.01, 0.06, len(height))
+        over = torch.zeros_like(height)
+        for step in (1, 2, 3, 5, 8, 12, 17, 24, 32):
+            shift = (round(step * np.sin(turns)), round(step * np.cos(turns)))
+            blocked = torch.roll(height, shift, (2, 3)) - step * drop - height
+            over = torch.maximum(over, blocked)
+        dark = self.chance.scalar(0.1, 0.7, len(height))
+        return 1 - (1 - dark) * (over * 12).clamp(0, 1)
 
     def gravel(self, n: int) -> torch.Tensor:
         """Rounded stones, clay balls or bark of one or mixed colours."""

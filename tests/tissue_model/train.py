@@ -13,13 +13,13 @@ import numpy as np
 import torch
 
 from tests.tissue_model import judge
-from tests.tissue_model.augment import TYPICAL_MM_PER_PX, CropMaker
+from tests.tissue_model.augment import CropMaker
 from tests.tissue_model.chance import Chance
 from tests.tissue_model.export import recipe_hash, write_facts, write_onnx, write_parity
 from tests.tissue_model.light import to_srgb
 from tests.tissue_model.loss import tissue_loss
 from tests.tissue_model.network import TissueNet, class_scores
-from tests.tissue_model.scenes import PixelStore, Rendered, read_folder
+from tests.tissue_model.scenes import TYPICAL_MM_PER_PX, PixelStore, Rendered, read_folder
 from tests.tissue_model.textures import TextureBank, TextureMaker
 
 _PEAK_RATE, _LAST_RATE, _WARM_UP = 4e-3, 2e-5, 0.06

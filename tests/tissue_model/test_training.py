@@ -1,0 +1,118 @@
+"""Checks of the training's own parts; skipped without PyTorch."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import cv2
+import numpy as np
+import pytest
+
+pytest.importorskip("torch", reason="training needs the extra [train]")
+import torch
+
+from tests.tissue_model.augment import CropMaker
+from tests.tissue_model.chance import Chance
+from tests.tissue_model.light import luminance
+from tests.tissue_model.photographs import gate
+from tests.tissue_model.scenes import PixelStore, Rendered, read_folder
+from tests.tissue_model.textures import TextureBank, TextureMaker
+
+CPU = torch.device("cpu")
+
+
+def rendered(view: str, mm_per_px: float, seed: int) -> Rendered:
+    """A photo of grey ground with one disc of leaf and one bar of stem."""
+    pixels = np.full((120, 160, 8), 0, np.uint8)
+    pixels[..., :3] = 130
+    yy, xx = np.mgrid[:120, :160]
+    disc = (yy - 50) ** 2 + (xx - 60) ** 2 < 30**2
+    pixels[disc, :3], pixels[disc, 3] = (60, 140, 50), 255
+    pixels[95:103, 20:140, :3], pixels[95:103, 20:140, 4] = (230, 228, 212), 255
+    return Rendered(f"{view}{seed}", view, "random", mm_per_px, np.ones(3, np.float32), pixels)
+
+
+@pytest.fixture(scope="module")
+def maker() -> CropMaker:
+    photos = [rendered("board", 0.2, 0), rendered("overhead", 0.3, 1), rendered("side", 0.3, 2)]
+    chance = Chance(3, CPU)
+    return CropMaker(PixelStore(photos, CPU, 1), TextureBank(chance, 4, 64, 4), chance, 64)
+
+
+def test_batches_hold_sound_numbers(maker: CropMaker) -> None:
+    for _ in range(4):
+        picture, truth, weight = maker.batch(8)
+        assert picture.shape == (8, 3, 64, 64)
+        assert torch.isfinite(picture).all()
+        assert picture.min() >= 0
+        assert picture.max() <= 1
+        assert truth.sum(1).sub(1).abs().max() < 0.02
+        assert weight.min() >= 0
+        assert weight.max() <= 1
+
+
+def test_boards_are_seen_finer_than_trays(maker: CropMaker) -> None:
+    photo, _, matrix = maker.places(4000)
+    step = np.sqrt(np.abs(np.linalg.det(matrix))) * maker.store.mm_per_px[photo]
+    # Scales are drawn log-normally about 0.2 mm a pixel for boards and 0.3 mm for trays.
+    for number, typical in ((0, 0.2), (1, 0.3), (2, 0.3)):
+        assert np.median(step[photo == number]) == pytest.approx(typical, rel=0.06)
+
+
+def test_ground_made_alike_is_as_light_as_its_plants(maker: CropMaker) -> None:
+    old = torch.full((40, 3, 64, 64), 0.1)
+    part = torch.zeros(40, 5, 64, 64)
+    part[:, 0, :40], part[:, 1, 40:] = 1.0, 1.0
+    texture = maker.as_light_as(old, part, torch.full_like(old, 0.4))
+    light = luminance(texture).mean((1, 2, 3))
+    alike = (light - 0.1).abs() < 1e-4
+    assert 3 <= int(alike.sum()) <= 24
+    assert ((light[~alike] - 0.4).abs() < 1e-4).all()
+
+
+def test_sheen_falls_on_leaves_alone(maker: CropMaker) -> None:
+    before = torch.full((60, 3, 64, 64), 0.1)
+    shares = torch.zeros(60, 5, 64, 64)
+    shares[:, 0, :, :32] = 1.0
+    after = maker.glaze(before.clone(), shares)
+    assert torch.equal(after[..., 32:], before[..., 32:])
+    assert (after[..., :32] >= before[..., :32]).all()
+    assert after.max() > 0.2
+
+
+def test_cast_shadows_fall_behind_what_is_high() -> None:
+    height = torch.zeros(1, 1, 96, 96)
+    height[..., 44:52, 44:52] = 1.0
+    light = TextureMaker(Chance(1, CPU), 96).cast_shadows(height)[0, 0]
+    assert light.max() == 1.0
+    assert (light[44:52, 44:52] == 1.0).all()
+    dark = (light < 0.95).float()
+    assert 20 < dark.sum() < 1500
+
+
+def test_gate_gives_known_overlaps(tmp_path: Path) -> None:
+    (tmp_path / "photos").mkdir()
+    (tmp_path / "masks").mkdir()
+    picture = np.full((720, 960, 3), (110, 120, 140), np.uint8)  # BGR
+    picture[:, :480] = (40, 160, 60)
+    mask = np.zeros_like(picture)
+    mask[:, :480] = (0, 0, 200)
+    cv2.imwrite(str(tmp_path / "photos" / "a.jpg"), picture)
+    cv2.imwrite(str(tmp_path / "masks" / "a.png"), mask)
+
+    def left_quarter(rgb: np.ndarray) -> np.ndarray:
+        shares = np.zeros((3, *rgb.shape[:2]), np.float32)
+        shares[1, :, : rgb.shape[1] // 4] = 1.0
+        return shares
+
+    figures = gate(left_quarter, tmp_path)
+    # A quarter found of the half that is plant: overlap 1/2.
+    assert figures["800"]["mean"] == pytest.approx(0.5, abs=0.01)
+    assert figures["2G-R-B"]["worst"] == pytest.approx(1.0, abs=0.01)
+
+
+def test_a_gate_without_masks_or_photos_says_so(tmp_path: Path) -> None:
+    with pytest.raises(SystemExit, match=r"holds no photos"):
+        gate(lambda rgb: rgb, tmp_path)
+    with pytest.raises(SystemExit, match="holds no rendered scenes"):
+        read_folder(tmp_path)
