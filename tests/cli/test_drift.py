@@ -178,7 +178,7 @@ def test_of_many_moves_the_newest_are_told(tmp_path):
         if k // 3 >= 20 and k // 3 % 6 < 2:
             row["canopy_height_mm"] = "70" if k // 3 % 6 == 0 else "50"
     outcome = traymorph("drift", _folder(tmp_path, trays))
-    assert "times before: drift.csv has them" in outcome.stdout
+    assert "times before: drift.csv has it all" in outcome.stdout
     assert "in batch B79" in outcome.stdout or "in batch B80" in outcome.stdout
     assert sum("than the baseline's" in line for line in outcome.stdout.splitlines()) == 6
 
@@ -202,8 +202,12 @@ def test_longer_run_lengths_make_wider_limits(tmp_path):
 
 
 def test_a_season_that_the_baseline_has_not_seen_is_warned_of(tmp_path):
-    outcome = traymorph("drift", _folder(tmp_path, _season(60, slide=99)))
-    assert "a change of season" in outcome.stderr
+    trays = _season(60, slide=99)
+    for k, row in enumerate(trays):
+        row["leaf_hue_deg"] = "" if row["batch"] == "B4" else f"{110 + k * k % 7}"
+    outcome = traymorph("drift", _folder(tmp_path, trays))
+    # once, although the metrics have other baselines
+    assert outcome.stderr.count("a change of season") == 1
 
 
 def test_only_the_last_day_of_a_tray_counts(tmp_path):
@@ -229,7 +233,9 @@ def test_charts_are_drawn_with_limits_signals_and_events(tmp_path):
     red = [r for r in drawn.iter("{http://www.w3.org/2000/svg}rect") if r.get("width") == "8"]
     assert len(red) == sum(bool(row["signal"]) for row in rows) > 0
     points = list(drawn.iter("{http://www.w3.org/2000/svg}circle"))
-    assert len(red) + len(points) == len(rows)
+    # sums that stand at zero have no point
+    resting = [r for r in rows if r["chart"].startswith("cusum") and float(r["value"]) == 0.0]
+    assert len(red) + len(points) == len(rows) - len(resting)
     left = [p for p in path.parent.iterdir() if p.suffix != ".svg"]
     assert not left, "nothing half-written stays"
 
@@ -268,6 +274,16 @@ def test_a_batch_of_uneven_trays_is_told(tmp_path):
             row["canopy_height_mm"] = str(float(row["canopy_height_mm"]) + 9)
     outcome = traymorph("drift", _folder(tmp_path, trays))
     assert "Trays differ more among themselves than usual in B26" in outcome.stdout
+
+
+def test_what_signals_now_stands_first_and_what_moved_before_what_did_not(tmp_path):
+    trays = _season()
+    for k, row in enumerate(trays):
+        row["canopy_cover_pct"] = f"{90 + k * k % 7}"
+    lines = traymorph("drift", _folder(tmp_path, trays)).stdout.splitlines()
+    assert lines[1] == "The newest batch signals: canopy_height_mm."
+    assert "The canopy is" in lines[2]
+    assert any("canopy_cover_pct: no lasting move" in line for line in lines[3:])
 
 
 # --- what it refuses

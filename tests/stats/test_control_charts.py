@@ -173,6 +173,17 @@ def test_a_move_is_told_from_its_first_batch_and_a_single_batch_stands_alone():
     assert move.start < move.signalled <= move.start + 5
 
 
+def test_signals_that_share_their_begin_are_one_move():
+    # the sum stays above zero from batch 5 on; the average crosses the centre in between
+    level = Level(0.0, 1.0, 1.128, 20)
+    values = np.array([-0.2] * 5 + [3.0] * 4 + [-1.2] * 3 + [2.0] * 4 + [-0.2] * 3)
+    up, down = cusums(values, level, 5.0)
+    heard = [k for k, signal in enumerate(up.signals) if signal]
+    assert heard != list(range(heard[0], heard[-1] + 1)), "there is a pause"
+    (move,) = find_moves(values, [individuals(values, level), up, down])
+    assert (move.start, move.signalled, move.end) == (5, heard[0], heard[-1])
+
+
 # --- run rules
 
 

@@ -64,8 +64,10 @@ def command(
         _print(report)
     for warning in report.warnings:
         click.echo(warning, err=True)
-    for path in report.out:
-        click.echo(f"{'Table' if path.suffix == '.csv' else 'Charts'}: {path}", err=True)
+    table, *pictures = report.out
+    click.echo(f"Table: {table}", err=True)
+    if pictures:
+        click.echo(f"Charts: {', '.join(map(str, pictures))}", err=True)
     return ExitCode.SOME_FAILED if alarm and report.stands else ExitCode.DONE
 
 
@@ -73,14 +75,15 @@ def _print(report: "DriftReport") -> None:
     names, days = report.batches.names, report.batches.days
     crop = f" of {report.batches.crop}" if report.batches.crop else ""
     span = f"{names[0]} ({days[0]}) to {names[-1]} ({days[-1]})"
-    click.echo(f"{len(names)} batches{crop}, {span}")
-    for said in report.sentences:
-        for sentence in said:
-            click.echo(f"  {sentence}")
+    click.echo(f"{len(names)} batches{crop}, {span}.")
     if report.stands:
         click.echo(f"The newest batch signals: {', '.join(report.stands)}.")
     else:
         click.echo("The newest batch signals nothing.")
+    pairs = zip(report.watched, report.sentences, strict=True)
+    for _, said in sorted(pairs, key=lambda pair: not pair[0].moves):
+        for sentence in said:
+            click.echo(f"  {sentence}")
 
 
 def _as_json(report: "DriftReport") -> str:

@@ -19,7 +19,7 @@ from traymorph.report.drift_sentences import drift_sentences
 from traymorph.stats.baseline import ENOUGH
 from traymorph.stats.batches import find_batches
 from traymorph.stats.coincidences import coinciding
-from traymorph.stats.watch import Manner, few_in_words, watch
+from traymorph.stats.watch import Manner, few_in_words, season_in_words, watch
 from traymorph.store.drift_file import write_drift
 
 DRIFT_FILE = "drift.csv"
@@ -216,6 +216,9 @@ def _mixed(table: TrayTable, column: str) -> list[str]:
 
 def _of_baselines(watched: Sequence[MetricDrift]) -> list[str]:
     """Say once what all metrics share."""
-    short = sorted({int(one.baseline.sum()) for one in watched if np.isfinite(one.sigma)})
+    charted = [one for one in watched if np.isfinite(one.sigma)]
+    short = sorted({int(one.baseline.sum()) for one in charted})
     few = [few_in_words(n) for n in short if n < ENOUGH]
-    return list(dict.fromkeys([*few, *(text for one in watched for text in one.warnings)]))
+    unseen = [told for one in charted if (told := season_in_words(one))]
+    own = dict.fromkeys(text for one in watched for text in one.warnings)
+    return [*few, *unseen[:1], *own]

@@ -4,7 +4,6 @@ import math
 from collections.abc import Sequence
 
 from traymorph.model.drift import INDIVIDUALS, MOVING_RANGE, STANDARD, WITHIN, MetricDrift, Move
-from traymorph.model.metrics import METRICS
 from traymorph.report.sentences import words_of
 
 _ASKED_CPK = 1.33
@@ -33,7 +32,8 @@ def drift_sentences(one: MetricDrift, coincidences: Sequence[Sequence[str]]) -> 
     said = [_moved(one, move, near) for move, near in zip(one.moves, coincidences, strict=True)]
     if len(said) > _MOST_MOVES:
         earlier = len(said) - _MOST_MOVES
-        said = [f"{one.metric} moved {earlier} times before: drift.csv has them.", *said[earlier:]]
+        often = "once" if earlier == 1 else f"{earlier} times"
+        said = [f"{one.metric} moved {often} before: drift.csv has it all.", *said[earlier:]]
     if not said and math.isfinite(one.sigma):
         said.append(
             f"{one.metric}: no lasting move and no batch beyond the limits among "
@@ -47,11 +47,12 @@ def _moved(one: MetricDrift, move: Move, near: Sequence[str]) -> str:
     away = move.mean - one.centre
     direction = words.more if away > 0 else words.less
     share = f", {100.0 * away / one.centre:+.0f} %" if one.unit in _SIZES else ""
-    amount = f"{_number(abs(away))} {words.unit}".strip()
-    unit = "" if one.unit in {"1", ""} else f" {one.unit}"
+    digits = _decimals(away, 2)
+    unit = _UNITS.get(one.unit, f" {one.unit}")
+    amount = f"{abs(away):.{digits}f}{_UNITS.get(words.unit, f' {words.unit}')}"
     size = (
-        f"{amount} {direction} than the baseline's {_number(one.centre)}{unit} "
-        f"({_number(move.mean)}{unit}{share})"
+        f"{amount} {direction} than the baseline's {one.centre:.{digits}f}{unit} "
+        f"({move.mean:.{digits}f}{unit}{share})"
     )
     place = f"batch {one.names[move.start]} ({one.days[move.start].isoformat()})"
     charts = ", ".join(dict.fromkeys(_CHARTS[name] for name in move.charts))
@@ -69,6 +70,8 @@ def _moved(one: MetricDrift, move: Move, near: Sequence[str]) -> str:
 
 
 _SIZES = {"mm", "mm2", "cm2", "mg", "g"}
+_UNITS = {"": "", "1": "", "deg": "°", "°": "°", "mm2": " mm²", "cm2": " cm²", "cm2/g": " cm²/g"}
+"""Units that are not written as their name after a space."""
 
 
 def _close(near: Sequence[str]) -> str:
@@ -124,10 +127,10 @@ def _held_to_standard(one: MetricDrift) -> list[str]:
     chart = next((chart for chart in one.charts if chart.name == STANDARD), None)
     if chart is None:
         return []
-    unit = METRICS[one.metric].unit
+    unit = _UNITS.get(one.unit, f" {one.unit}")
     low, high = float(chart.lower[-1]), float(chart.upper[-1])
     bounds = " and ".join(
-        f"{word} {_number(bound)}{'' if unit == '1' else ' ' + unit}"
+        f"{word} {_number(bound)}{unit}"
         for word, bound in (("at least", low), ("at most", high))
         if math.isfinite(bound)
     )
@@ -165,10 +168,12 @@ def _signal(one: MetricDrift, name: str, place: int) -> str:
 
 def _number(value: float) -> str:
     """Three significant digits, no exponent."""
-    if value == 0.0:
-        return "0"
-    decimals = max(0, 2 - math.floor(math.log10(abs(value))))
-    return f"{value:.{decimals}f}"
+    return f"{value:.{_decimals(value, 3)}f}"
+
+
+def _decimals(value: float, significant: int) -> int:
+    """Digits after the point that show so many significant ones."""
+    return max(0, significant - 1 - math.floor(math.log10(abs(value)))) if value else 0
 
 
 def _listed(names: Sequence[str]) -> str:

@@ -55,20 +55,34 @@ def find_moves(values: Floats, charts: Sequence[Chart]) -> tuple[Move, ...]:
         ]
         single = _beyond(charts, word)
         heard_at = np.any([marks for _, marks in gathered], axis=0)
-        for first, last in _stretches(heard_at):
-            heard = [(c, marks) for c, marks in gathered if any(marks[first : last + 1])]
-            start = min(_start(heard[0][0], first, direction), first)
+        for start, first, last in _gathered(gathered, heard_at, direction):
+            heard = [c.name for c, marks in gathered if any(marks[first : last + 1])]
             spans = slice(start, last + 1)
             alone = [INDIVIDUALS] if any(single[spans]) else []
             single[spans] = [False] * (last + 1 - start)
-            names = tuple([c.name for c, _ in heard] + alone)
-            moves.append(Move(direction, start, first, last, names, float(values[spans].mean())))
+            mean = float(values[spans].mean())
+            moves.append(Move(direction, start, first, last, (*heard, *alone), mean))
         moves += [
             Move(direction, k, k, k, (INDIVIDUALS,), float(values[k]))
             for k, beyond in enumerate(single)
             if beyond
         ]
     return tuple(sorted(moves, key=lambda move: (move.start, move.signalled)))
+
+
+def _gathered(
+    charts: Sequence[tuple[Chart, list[bool]]], heard_at: Flags, direction: int
+) -> list[tuple[int, int, int]]:
+    """Begin, first signal and last signal of every move; signals with one begin are one move."""
+    found: list[tuple[int, int, int]] = []
+    for first, last in _stretches(heard_at):
+        teller = next(c for c, marks in charts if any(marks[first : last + 1]))
+        start = min(_start(teller, first, direction), first)
+        if found and start <= found[-1][2]:
+            found[-1] = (*found[-1][:2], last)
+        else:
+            found.append((start, first, last))
+    return found
 
 
 def _beyond(charts: Sequence[Chart], word: str) -> list[bool]:

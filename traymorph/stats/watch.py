@@ -1,7 +1,6 @@
 """One metric watched over its batches: baseline, charts, what moved."""
 
 from dataclasses import dataclass
-from datetime import date
 from math import isfinite
 
 import numpy as np
@@ -116,7 +115,7 @@ def watch(
         level.sigma,
         find_moves(values, charts),
         capable,
-        (*_of_baseline(metric, values[baseline]), *_of_season(days, baseline)),
+        _of_baseline(metric, values[baseline]),
     )
 
 
@@ -165,7 +164,7 @@ def few_in_words(n: int) -> str:
     )
 
 
-def _of_baseline(metric: str, values: Floats) -> list[str]:
+def _of_baseline(metric: str, values: Floats) -> tuple[str, ...]:
     """Warn of a baseline that moves by itself."""
     warnings = []
     slope, trending = trend(values)
@@ -182,18 +181,19 @@ def _of_baseline(metric: str, values: Floats) -> list[str]:
             f"In the baseline each batch goes with the one before ({metric}, lag 1 correlation "
             f"{correlation:+.2f}): limits from moving ranges then give alarms {more}."
         )
-    return warnings
+    return tuple(warnings)
 
 
-def _of_season(days: tuple[date, ...], baseline: Flags) -> list[str]:
-    """Warn of batches from a season that the baseline has not seen."""
-    numbers = np.array([day.toordinal() for day in days])
-    inside = numbers[baseline]
-    later = numbers[-1] - inside[-1]
-    if np.ptp(inside) >= _MOST_OF_A_YEAR_DAYS or later <= _SEASON_DAYS:
-        return []
-    told = (
-        f"The baseline spans {np.ptp(inside)} days and ended {later} days before the newest batch: "
-        "a change of season moves batches too (light, warmth), and looks like drift here."
+def season_in_words(one: MetricDrift) -> str:
+    """Warn of batches from a season that the baseline has not seen; "" where it has."""
+    numbers = np.array([day.toordinal() for day in one.days])
+    inside = numbers[one.baseline]
+    if not len(inside):
+        return ""
+    span, later = int(np.ptp(inside)), int(numbers[-1] - inside[-1])
+    if span >= _MOST_OF_A_YEAR_DAYS or later <= _SEASON_DAYS:
+        return ""
+    return (
+        f"The baseline spans {span} days and ended {later} days before the newest batch: a change "
+        "of season moves batches too (light, warmth), and looks like drift here."
     )
-    return [told]
