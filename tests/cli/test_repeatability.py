@@ -219,3 +219,27 @@ def test_a_folder_that_was_never_measured_says_so(tmp_path):
     outcome = traymorph("repeatability", tmp_path)
     assert outcome.code == ExitCode.LISTS
     assert "nothing has been measured yet" in outcome.stderr
+
+
+def test_repeats_are_no_trays_of_their_own_for_compare_drift_and_plan(tmp_path):
+    """Rows of repeats that bear treatment and batch as well would count as replicates."""
+    rows = rows_of_example()
+    own = {row["tray_id"]: row for row in rows if not row["repeat_of"]}
+    for row in rows:
+        tray = own[row["repeat_of"] or row["tray_id"]]
+        row.update(treatment=tray["treatment"], block="1")
+    with_repeats = folder_of(tmp_path / "with", rows)
+    without = folder_of(tmp_path / "without", list(own.values()))
+    for command in ("compare", "plan"):
+        outcome = traymorph(command, with_repeats)
+        assert outcome.code == ExitCode.DONE, outcome.stderr
+        assert outcome.stdout == traymorph(command, without).stdout
+    assert "15 g (4 trays), 30 g (4 trays)" in traymorph("compare", with_repeats).stdout
+    limits = "[drift]\nbaseline = 2\n"
+    for k, row in enumerate(rows):
+        row.update(batch=f"B{k // 4}", photographed_on=f"2026-05-{1 + k // 4:02d}")
+    folders = [folder_of(tmp_path / "a", rows, trial=limits),
+               folder_of(tmp_path / "b", list(own.values()), trial=limits)]  # fmt: skip
+    said = [traymorph("drift", folder) for folder in folders]
+    assert said[0].code == ExitCode.DONE, said[0].stderr
+    assert said[0].stdout == said[1].stdout

@@ -138,6 +138,26 @@ def test_labels_that_agree_or_none_pass(photo):
 
 
 @pytest.mark.parametrize(
+    "photo",
+    [seen(), seen(left="T01"), seen(left="T01 b"), seen("left", left="T01", right="T02")],
+)
+def test_a_repeat_may_show_the_label_of_the_tray_that_it_repeats(photo):
+    refuse_other_labels(photo, "T01 b", "T01")
+
+
+@pytest.mark.parametrize(
+    ("photo", "said"),
+    [
+        (seen(left="T02"), "its label says tray T02, but list or sub-folder say T01 b"),
+        (seen("left", right="T01"), "part for tray T01, but its label lies right of the card"),
+    ],
+)
+def test_a_repeat_shows_no_other_label(photo, said):
+    with pytest.raises(PhotoContradictionError, match=said):
+        refuse_other_labels(photo, "T01 b", "T01")
+
+
+@pytest.mark.parametrize(
     ("photo", "said"),
     [
         (seen(left="T02"), "its label says tray T02, but list or sub-folder say T01"),

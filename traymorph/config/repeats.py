@@ -12,12 +12,12 @@ from numpy.typing import NDArray
 from traymorph.config.problems import Problem, quoted, told
 from traymorph.config.sizes import SIZE_LIMITS
 from traymorph.config.spellings import spelt_two_ways
-from traymorph.config.tray_metrics import RESULTS_FILE
+from traymorph.config.tray_metrics import REPEAT_OF, RESULTS_FILE
 from traymorph.errors import DesignError, ListError
 from traymorph.model.comparison import TrayTable
 from traymorph.model.repeatability import Repeats
 
-REPEAT_OF, OPERATOR = "repeat_of", "operator"
+OPERATOR = "operator"
 _DAY = "photographed_on"
 _MOST_PROBLEMS = 50
 _INHERITED = ("kind", "crop", "batch", "sown_on", "seed_lot")

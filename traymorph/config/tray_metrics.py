@@ -14,6 +14,8 @@ from traymorph.model.comparison import TrayTable
 from traymorph.model.metrics import METRICS
 
 RESULTS_FILE = "tray_metrics.csv"
+REPEAT_OF = "repeat_of"
+"""Names the tray that a row measures again."""
 _REQUIRED = ("tray_id",)
 _OF_METRICS = frozenset(name + ending for name in METRICS for ending in ("", "_u", "_sd", "_se"))
 _MADE = ("flags", "program_version", "mask_method", "n_plants")
@@ -23,7 +25,9 @@ _HOW_WELL_SEEN = "leaf_colour_share_pct"
 """Says how well the leaves were seen and nothing of the plants; it is not compared."""
 
 
-def read_tray_metrics(path: Path, metrics: Collection[str] | None = None) -> TrayTable:
+def read_tray_metrics(
+    path: Path, metrics: Collection[str] | None = None, *, with_repeats: bool = False
+) -> TrayTable:
     """Read a table of trays.
 
     Parameters
@@ -33,6 +37,9 @@ def read_tray_metrics(path: Path, metrics: Collection[str] | None = None) -> Tra
         their names, and whatever the trays are compared by.
     metrics : collection of str or None
         Read these alone, without their uncertainties; None = all that the table has.
+    with_repeats : bool
+        Rows that measure a tray again stay in it; they are no trays of their own, so that only a
+        study of the measuring wants them.
 
     Raises
     ------
@@ -61,13 +68,21 @@ def read_tray_metrics(path: Path, metrics: Collection[str] | None = None) -> Tra
         raise ListError(told(problems[:_MOST_PROBLEMS], "results"), hint="Correct the table.")
     flags = table.column("flags")
     known = {cell: frozenset(cell.split()) for cell in set(flags)}
-    return TrayTable(
+    read = TrayTable(
         {name: _texts(table, name) for name in _text_columns(table)},
         values,
         doubts,
         tuple(map(known.__getitem__, flags)),
         {name: METRICS[name].unit for name in measured},
     )
+    return read if with_repeats else _without_repeats(read)
+
+
+def _without_repeats(table: TrayTable) -> TrayTable:
+    again = table.text(REPEAT_OF)
+    if not any(again):
+        return table
+    return table.only(np.flatnonzero([not cell for cell in again]))
 
 
 def _text_columns(table: Table) -> list[str]:

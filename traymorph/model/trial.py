@@ -69,6 +69,11 @@ class Sample:
         """Crop as the list names it; "" where it does not."""
         return self.columns.get("crop", "")
 
+    @property
+    def repeat_of(self) -> str:
+        """Tray that this row measures again, in a study of the measuring; else ""."""
+        return self.columns.get("repeat_of", "")
+
     def weight_on(self, day: date | None, *, only_day: bool = True) -> SampleWeight | None:
         """Weight of the cut plants photographed on a day.
 

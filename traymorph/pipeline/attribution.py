@@ -1,6 +1,6 @@
 """Which tray a photo shows, by the label in it; a label that contradicts the lists is reported."""
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Sequence, Set
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, replace
 from pathlib import Path
@@ -78,7 +78,7 @@ def attribute_by_labels(
     return replace(trial, samples=samples, photos=tuple(entries)), failures
 
 
-def refuse_other_labels(seen: SeenPhoto, tray_id: str) -> None:
+def refuse_other_labels(seen: SeenPhoto, tray_id: str, repeat_of: str = "") -> None:
     """Refuse a photo whose labels say another tray than list or sub-folder do.
 
     Parameters
@@ -87,6 +87,8 @@ def refuse_other_labels(seen: SeenPhoto, tray_id: str) -> None:
         The photo; of a part, only labels on its side of the card count.
     tray_id : str
         The tray that it was attributed to.
+    repeat_of : str
+        Where this measures a tray again, that tray: its label may be seen too.
 
     Raises
     ------
@@ -94,11 +96,12 @@ def refuse_other_labels(seen: SeenPhoto, tray_id: str) -> None:
         A label of another tray is in the photo.
     """
     labels = read_labels(seen.photo)
+    own = {tray_id.strip(), repeat_of.strip()} - {""}
     if seen.entry.part != "whole":
-        _refuse_wrong_side(seen, labels, tray_id)
+        _refuse_wrong_side(seen, labels, own)
         labels = tuple(one for one in labels if _side(seen, one) == seen.entry.part)
     names = {one.tray_id for one in labels}
-    if names <= {tray_id.strip()}:
+    if names <= own:
         return
     name = seen.entry.path.name
     if len(names) > 1:
@@ -109,11 +112,12 @@ def refuse_other_labels(seen: SeenPhoto, tray_id: str) -> None:
     raise PhotoContradictionError(message, hint=hint)
 
 
-def _refuse_wrong_side(seen: SeenPhoto, labels: Sequence[Label], tray_id: str) -> None:
+def _refuse_wrong_side(seen: SeenPhoto, labels: Sequence[Label], own: Set[str]) -> None:
     for one in labels:
-        if one.tray_id == tray_id.strip() and _side(seen, one) != seen.entry.part:
+        if one.tray_id in own and _side(seen, one) != seen.entry.part:
             message = (
-                f"{seen.entry.path.name}: listed as the {seen.entry.part} part for tray {tray_id}, "
+                f"{seen.entry.path.name}: listed as the {seen.entry.part} part for tray "
+                f"{one.tray_id}, "
                 f"but its label lies {_side(seen, one)} of the card."
             )
             raise PhotoContradictionError(message, hint="Correct part in photos.csv.")

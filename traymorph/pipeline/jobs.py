@@ -79,6 +79,7 @@ class TrayJob:
             repr((sample.weights, sample.columns.get("cut_above_medium_mm"))),
             repr(self.registered),
             repr([(p.name, p.entry.view, p.entry.taken_on, p.entry.part) for p in self.photos]),
+            sample.repeat_of,  # whose label may be seen
         )
         for fact in facts:
             digest.update(fact.encode())

@@ -84,7 +84,8 @@ class _TrayWork:
                 photo = see(wanted.entry, bar_mm, self._job.registered)
                 _refuse_part(wanted, photo)
                 if self._job.heed_labels:
-                    refuse_other_labels(photo, self._job.sample.tray_id)
+                    sample = self._job.sample
+                    refuse_other_labels(photo, sample.tray_id, sample.repeat_of)
             except TraymorphError as err:
                 self._fail(wanted, str(wanted.entry.view or ""), err)
             else:

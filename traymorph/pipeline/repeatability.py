@@ -88,7 +88,7 @@ def study_folder(
     """
     settings = read_settings(folder)
     results = folder / "results"
-    table = read_tray_metrics(results / RESULTS_FILE)
+    table = read_tray_metrics(results / RESULTS_FILE, with_repeats=True)
     check_columns(table, settings.compare.treatment_column)
     repeats, warnings = find_repeats(table)
     repeats, named = _of_crop(table, repeats, crop)
