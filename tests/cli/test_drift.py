@@ -172,6 +172,13 @@ def test_a_standard_judges_before_the_first_chart(tmp_path):
     assert outcome.code == ExitCode.SOME_FAILED
 
 
+def test_a_standard_for_another_crop_is_told(tmp_path):
+    text = "crop,metric,lower,upper\nraddish,canopy_height_mm,52,68\n"
+    outcome = traymorph("drift", _folder(tmp_path, _season(), standard=text))
+    assert "no limits for radish (it has some for raddish)" in outcome.stderr
+    assert "Standard for" not in outcome.stdout
+
+
 def test_of_many_moves_the_newest_are_told(tmp_path):
     trays = _season(80, slide=99)
     for k, row in enumerate(trays):
@@ -361,9 +368,12 @@ def test_what_cannot_be_watched_is_refused_in_words(tmp_path, change, options, w
 
 
 def test_four_batches_are_too_few_for_a_chart(tmp_path):
-    outcome = _refused(tmp_path, _season(4))
+    trays = [dict(row, leaf_hue_deg="112") for row in _season(4)]
+    outcome = _refused(tmp_path, trays)
     assert outcome.code == ExitCode.DESIGN
-    assert "batches so far: 4; the first chart takes 5" in outcome.stderr
+    said = "canopy_height_mm, leaf_hue_deg: batches so far: 4; the first chart takes 5"
+    assert outcome.stderr.count(said) == 1
+    assert outcome.stderr.count("batches so far") == 1
 
 
 def test_a_place_that_cannot_be_written_is_told(tmp_path):

@@ -183,7 +183,7 @@ class MetricDrift:
     capability : Capability or None
         Where a standard is written and enough batches tell it.
     warnings : tuple of str
-        Sentences on the baseline.
+        On the baseline; each goes on after the metric's name and a colon.
     """
 
     metric: str

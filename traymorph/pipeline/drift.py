@@ -8,7 +8,7 @@ import numpy as np
 
 from traymorph.config.events import read_events
 from traymorph.config.settings import Settings, read_settings
-from traymorph.config.standard import read_standard
+from traymorph.config.standard import STANDARD_FILE, read_standard
 from traymorph.config.tray_columns import check_columns
 from traymorph.config.tray_metrics import RESULTS_FILE, metrics_of, read_tray_metrics
 from traymorph.errors import DesignError
@@ -123,7 +123,7 @@ def watch_folder(folder: Path, asked: Asked) -> DriftReport:
         for name in metrics
     )
     if not any(one.charts for one in watched):
-        msg = " ".join(warning for one in watched for warning in one.warnings)
+        msg = " ".join(_own_warnings(watched))
         raise DesignError(msg, hint="Go on measuring, or write a standard.")
     write_drift(results / DRIFT_FILE, watched)
     drawn = {results / PICTURES / f"{one.metric}.svg": one for one in watched if one.charts}
@@ -136,7 +136,12 @@ def watch_folder(folder: Path, asked: Asked) -> DriftReport:
             drift_sentences(one, [coinciding(move, one, batches, events) for move in one.moves])
             for one in watched
         ),
-        (*batches.warnings, *_mixed(table, column), *_of_baselines(watched)),
+        (
+            *batches.warnings,
+            *_mixed(table, column),
+            *_without_limits(standard, batches.crop),
+            *_of_baselines(watched),
+        ),
         (results / DRIFT_FILE, *drawn),
     )
 
@@ -195,6 +200,18 @@ def _limit(standard: Sequence[StandardLimit], crop: str, metric: str) -> Standar
     return of_metric.get(crop.casefold(), of_metric.get(""))
 
 
+def _without_limits(standard: Sequence[StandardLimit], crop: str) -> list[str]:
+    """Warn of a standard that has nothing for the crop."""
+    crops = {one.crop.casefold(): one.crop for one in standard}
+    if not crops or "" in crops or crop.casefold() in crops:
+        return []
+    told = (
+        f"{STANDARD_FILE} has no limits for {crop or 'trays without a crop'} (it has some for "
+        f"{', '.join(sorted(crops.values()))}): no batch is held to it."
+    )
+    return [told]
+
+
 def _check_left_out(left_out: Sequence[str], batches: Batches) -> None:
     unknown = [name for name in left_out if name not in batches.names]
     if unknown:
@@ -220,5 +237,13 @@ def _of_baselines(watched: Sequence[MetricDrift]) -> list[str]:
     short = sorted({int(one.baseline.sum()) for one in charted})
     few = [few_in_words(n) for n in short if n < ENOUGH]
     unseen = [told for one in charted if (told := season_in_words(one))]
-    own = dict.fromkeys(text for one in watched for text in one.warnings)
-    return [*few, *unseen[:1], *own]
+    return [*few, *unseen[:1], *_own_warnings(watched)]
+
+
+def _own_warnings(watched: Sequence[MetricDrift]) -> list[str]:
+    """Name the metrics of each warning before it."""
+    named: dict[str, list[str]] = {}
+    for one in watched:
+        for warning in one.warnings:
+            named.setdefault(warning, []).append(one.metric)
+    return [f"{', '.join(metrics)}: {warning}" for warning, metrics in named.items()]

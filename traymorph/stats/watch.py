@@ -96,7 +96,7 @@ def watch(
         judged.append(standard(values, limit.lower, limit.upper))
         capable = capability(values, limit.lower, limit.upper)
     few = int(baseline.sum()) < ENOUGH
-    level, refusal = _level(metric, values, baseline)
+    level, refusal = _level(values, baseline)
     if level is None:
         return MetricDrift(metric, unit, names, days, baseline, few, tuple(judged),
                            capability=capable, warnings=refusal)  # fmt: skip
@@ -115,7 +115,7 @@ def watch(
         level.sigma,
         find_moves(values, charts),
         capable,
-        _of_baseline(metric, values[baseline]),
+        _of_baseline(values[baseline]),
     )
 
 
@@ -124,20 +124,20 @@ def _baseline(names: tuple[str, ...], manner: Manner) -> Flags:
     return kept & (np.cumsum(kept) <= manner.baseline)
 
 
-def _level(metric: str, values: Floats, baseline: Flags) -> tuple[Level | None, tuple[str, ...]]:
+def _level(values: Floats, baseline: Flags) -> tuple[Level | None, tuple[str, ...]]:
     """Level of the baseline, or why there is none."""
     if len(values) < FEWEST or baseline.sum() < 2:
         told = (
-            f"{metric}: batches so far: {len(values)}; the first chart takes {FEWEST}, and only "
-            "a written standard (standard.csv) can judge earlier ones."
+            f"batches so far: {len(values)}; the first chart takes {FEWEST}, and only a written "
+            "standard (standard.csv) can judge earlier ones."
         )
         return None, (told,)
     level = level_of(values[baseline])
     if level.sigma > 0.0:
         return level, ()
     told = (
-        f"{metric} is the same in every batch of the baseline: no limits can be drawn from that. "
-        "Look whether numbers were copied."
+        "the same in every batch of the baseline, and no limits can be drawn from that. Look "
+        "whether numbers were copied."
     )
     return None, (told,)
 
@@ -164,22 +164,22 @@ def few_in_words(n: int) -> str:
     )
 
 
-def _of_baseline(metric: str, values: Floats) -> tuple[str, ...]:
+def _of_baseline(values: Floats) -> tuple[str, ...]:
     """Warn of a baseline that moves by itself."""
     warnings = []
     slope, trending = trend(values)
     if trending:
         way = "up" if slope > 0 else "down"
         warnings.append(
-            f"{metric} runs {way} within the baseline, by {abs(slope):.3g} a batch: the baseline "
-            "is no steady state, and its limits are not to be trusted."
+            f"the baseline runs {way} by {abs(slope):.2g} a batch: it is no steady state, and "
+            "its limits are not to be trusted."
         )
     correlation, correlated = lag_one(values)
     if correlated and isfinite(correlation):
         more = "too often" if correlation > 0 else "too seldom"
         warnings.append(
-            f"In the baseline each batch goes with the one before ({metric}, lag 1 correlation "
-            f"{correlation:+.2f}): limits from moving ranges then give alarms {more}."
+            "in the baseline each batch goes with the one before (lag 1 correlation "
+            f"{correlation:+.2f}), and limits from moving ranges then give alarms {more}."
         )
     return tuple(warnings)
 
