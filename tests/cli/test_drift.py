@@ -137,6 +137,18 @@ def test_the_baseline_is_chosen_in_the_settings(tmp_path):
     assert [row["in_baseline"] for row in rows] == ["1"] * 10 + ["0"] * 4
 
 
+def test_after_a_change_that_was_meant_the_baseline_begins_anew(tmp_path):
+    folder = _folder(tmp_path, _season(50, slide=12, by=-15.0))
+    assert "lower than the baseline's" in traymorph("drift", folder).stdout
+    outcome = traymorph("drift", folder, "--since", "B13")
+    assert "38 batches of radish, B13 (" in outcome.stdout
+    assert "lower than the baseline's" not in outcome.stdout
+    rows = [r for r in table(folder / "results" / "drift.csv") if r["chart"] == "individuals"]
+    held = [row["batch"] for row in rows if row["in_baseline"] == "1"]
+    assert held == [f"B{k}" for k in range(13, 33)]
+    assert traymorph("drift", folder, "--since", "B99").code == ExitCode.DESIGN
+
+
 def test_a_strange_batch_stays_in_the_baseline_until_it_is_left_out(tmp_path):
     trays = _season(by=0.0)
     for row in trays:

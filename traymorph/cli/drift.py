@@ -22,6 +22,7 @@ _SHORTEST_RUN, _LONGEST_RUN = 20.0, 10_000.0
 @click.option("--metric", "metrics", multiple=True, help="Watch this metric; may be repeated.")
 @click.option("--crop", help="Watch the trays of one crop only.")
 @click.option("--treatment", help="Watch the trays of one treatment only.")
+@click.option("--since", help="Watch from this batch on, after a change that was meant.")
 @click.option(
     "--leave-out", "left_out", multiple=True,
     help="Keep a batch with a known cause out of the baseline; may be repeated.",
@@ -42,6 +43,7 @@ def command(
     metrics: tuple[str, ...],
     crop: str | None,
     treatment: str | None,
+    since: str | None,
     left_out: tuple[str, ...],
     rules: str | None,
     run_length: float | None,
@@ -56,7 +58,7 @@ def command(
     """
     from traymorph.pipeline.drift import Asked, watch_folder
 
-    asked = Asked(metrics, crop, treatment, left_out, rules, run_length)
+    asked = Asked(metrics, crop, treatment, since, left_out, rules, run_length)
     report = watch_folder(folder, asked)
     if as_json:
         click.echo(_as_json(report))

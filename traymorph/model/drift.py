@@ -1,7 +1,7 @@
 """What a watch over batches takes and gives: batches, their charts, and what moved since when."""
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date
 from math import nan
 
@@ -88,6 +88,18 @@ class Batches:
     texts: Mapping[str, tuple[str, ...]]
     crop: str
     warnings: tuple[str, ...] = ()
+
+    def since(self, first: int) -> "Batches":
+        """Give those from a place on, counted from 0."""
+        return replace(
+            self,
+            names=self.names[first:],
+            days=self.days[first:],
+            means={metric: held[first:] for metric, held in self.means.items()},
+            sds={metric: held[first:] for metric, held in self.sds.items()},
+            counts={metric: held[first:] for metric, held in self.counts.items()},
+            texts={column: cells[first:] for column, cells in self.texts.items()},
+        )
 
 
 @dataclass(frozen=True, slots=True, eq=False)

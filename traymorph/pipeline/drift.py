@@ -38,6 +38,8 @@ class Asked:
         Empty = those of [compare] primary and of the standard, else a short list.
     crop, treatment : str or None
         Only trays of this crop, of this treatment.
+    since : str or None
+        First batch to watch, after a change that was meant.
     left_out : tuple of str
         Batches that a known cause keeps out of the baseline.
     rules : str or None
@@ -49,6 +51,7 @@ class Asked:
     metrics: tuple[str, ...] = ()
     crop: str | None = None
     treatment: str | None = None
+    since: str | None = None
     left_out: tuple[str, ...] = ()
     rules: str | None = None
     run_length: float | None = None
@@ -114,7 +117,9 @@ def watch_folder(folder: Path, asked: Asked) -> DriftReport:
     table = _of(table, column, asked.treatment)
     metrics = _metrics(table, asked, settings, standard)
     batches = find_batches(table, metrics)
-    _check_left_out(asked.left_out, batches)
+    _check_named((*filter(None, [asked.since]), *asked.left_out), batches)
+    if asked.since:
+        batches = batches.since(batches.names.index(asked.since))
     manner = Manner(
         settings.drift.baseline, frozenset(asked.left_out), asked.rules, asked.run_length
     )
@@ -212,10 +217,10 @@ def _without_limits(standard: Sequence[StandardLimit], crop: str) -> list[str]:
     return [told]
 
 
-def _check_left_out(left_out: Sequence[str], batches: Batches) -> None:
-    unknown = [name for name in left_out if name not in batches.names]
+def _check_named(named: Sequence[str], batches: Batches) -> None:
+    unknown = [name for name in named if name not in batches.names]
     if unknown:
-        msg = f"There is no batch {', '.join(unknown)} to leave out."
+        msg = f"There is no batch {', '.join(unknown)}."
         raise DesignError(msg, hint=f"Batches are {', '.join(batches.names[:10])} and so on.")
 
 
