@@ -183,7 +183,9 @@ class Ledger:
         except (ValueError, TypeError) as err:
             msg = f"The ledger {place_of(self._engine)} is damaged: a row of it cannot be read."
             raise StoreError(
-                msg, hint="Restore it from a copy, or move it away: the photos are measured again."
+                msg,
+                hint="Restore it from a copy, or give another place with --ledger: the photos are "
+                "measured again.",
             ) from err
 
     def close(self) -> None:
