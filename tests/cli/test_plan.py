@@ -196,3 +196,80 @@ def test_labels_without_a_list_are_refused(tmp_path):
     outcome = traymorph("plan", tmp_path, "--labels-only")
     assert outcome.code == ExitCode.LISTS
     assert "no trays to label" in outcome.stderr
+
+
+STUDY = (
+    "metric,crop,trays,measurements,mean,one_operator_sd\n"
+    "stem_length_mm,radish,10,60,50,{}\nleaf_l,radish,10,60,40,0.4\n"
+)
+
+
+def study_in(folder, sd="3"):
+    (folder / "results").mkdir(parents=True)
+    (folder / "results" / "repeatability.csv").write_text(STUDY.format(sd), encoding="utf-8")
+    return folder
+
+
+def test_a_study_of_the_measuring_says_what_more_photos_bring(tmp_path):
+    study = study_in(tmp_path / "study")
+    outcome = traymorph("plan", tmp_path / "a", "--study", study, "--difference", "10%")
+    told = " ".join(outcome.stdout.split())
+    # assumed 8 %, 3 mm of 50 mm are 6 %: 10 % in all, 36 of 100 of the variance
+    assert "deviation of 10 % (an assumption of common practice" in told
+    assert "36 % of that variance is measuring" in told
+    assert "scatter by 6 % on single trays (study of the measuring, 60 measurements of 10" in told
+    assert "Averaged over 2, 3, 4 photos of each tray the standard deviation is 9.06 %, 8.72 %" in (
+        told
+    )
+    # statsmodels 0.15, TTestIndPower: 16.71, 13.90, 12.96 and 12.50 trays
+    assert "takes 17 trays of each treatment" in told
+    assert "With 2, 3, 4 photos of each tray, averaged, it takes 14, 13, 13 instead of 17" in told
+
+
+def test_the_folders_own_study_is_read_and_stated_spreads_hold_the_measuring(tmp_path):
+    folder = study_in(tmp_path)
+    outcome = traymorph("plan", folder, "--spread", "10%", "--json")
+    content = json.loads(outcome.stdout)
+    assert content["spread"]["sd"] == 10.0
+    assert content["measuring"]["share_pct"] == pytest.approx(36.0)
+    assert [row["photos"] for row in content["measuring"]["rows"]] == [2, 3, 4]
+    other = traymorph("plan", folder, "--metric", "canopy_height_mm", "--json")
+    assert json.loads(other.stdout)["measuring"] is None
+
+
+def test_a_plan_with_a_study_tells_it_in_its_text(tmp_path):
+    study = study_in(tmp_path / "study")
+    outcome = traymorph("plan", tmp_path / "trial", *USUAL, "--study", study, "--seed", 1)
+    assert outcome.code == 0, outcome.stderr
+    assert "of that variance is measuring" in (tmp_path / "trial" / "plan.txt").read_text("utf-8")
+    shelves = (*TWO, "--trays", 8, "--blocks", 4, "--block-name", "side", "--whole-shelves")
+    outcome = traymorph("plan", tmp_path / "shelves", *shelves, "--study", study)
+    assert "is measuring" not in outcome.stdout
+
+
+def test_repeats_that_scatter_more_than_trays_do_not_fit(tmp_path):
+    outcome = traymorph("plan", study_in(tmp_path), "--spread", "4%")
+    assert "more than trays are taken to differ: the two do not fit" in " ".join(
+        outcome.stdout.split()
+    )
+
+
+@pytest.mark.parametrize(
+    ("sd", "metric", "code", "said"),
+    [
+        ("3", "leaf_area_mm2", ExitCode.DESIGN, "does not tell what repeats of leaf_area_mm2"),
+        ("much", "stem_length_mm", ExitCode.LISTS, 'one_operator_sd = "much": is not a number'),
+        ("-1", "stem_length_mm", ExitCode.LISTS, "is less than 0"),
+    ],
+)
+def test_a_study_that_cannot_be_used_is_refused(tmp_path, sd, metric, code, said):
+    study = study_in(tmp_path / "study", sd)
+    outcome = traymorph("plan", tmp_path / "a", "--study", study, "--metric", metric)
+    assert outcome.code == code
+    assert said in outcome.stderr
+
+
+def test_a_folder_without_a_study_is_no_study(tmp_path):
+    outcome = traymorph("plan", tmp_path, "--study", tmp_path)
+    assert outcome.code == ExitCode.LISTS
+    assert "the measuring has not been studied there" in outcome.stderr

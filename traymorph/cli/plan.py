@@ -78,6 +78,11 @@ class _AmountType(click.ParamType[tuple[float, bool]]):
 @click.option("--metric", help="What you want to tell apart (default stem_length_mm).")
 @click.option("--difference", type=_AmountType(), help="Worth finding: 10%, or 5 in its unit.")
 @click.option("--spread", type=_AmountType(), help="Standard deviation between trays: 8%.")
+@click.option(
+    "--study",
+    type=click.Path(path_type=Path, exists=True, file_okay=False),
+    help="Folder with a study of the measuring (traymorph repeatability).",
+)
 @click.option("--seed", type=click.IntRange(0), help="Draw the places of an earlier plan again.")
 @click.option("--paper", type=click.Choice(["a4", "letter"]), default="a4", show_default=True)
 @click.option(
@@ -108,6 +113,7 @@ def command(
     metric: str | None,
     difference: tuple[float, bool] | None,
     spread: tuple[float, bool] | None,
+    study: Path | None,
     seed: int | None,
     paper: str,
     show_treatment: bool,
@@ -130,6 +136,7 @@ def command(
         metric,
         Amount(*difference) if difference else None,
         Amount(*spread) if spread else None,
+        study,
     )
     if not names:
         if trays is not None:

@@ -105,6 +105,72 @@ class Spread:
 
 
 @dataclass(frozen=True, slots=True)
+class Scatter:
+    """What a study of the measuring found of one metric.
+
+    Parameters
+    ----------
+    metric : str
+        Name of the metric.
+    sd : float
+        Standard deviation of one person and phone on single trays, in the metric's unit.
+    mean : float
+        Of all measurements of the study.
+    source : str
+        What it rests on, in words.
+    """
+
+    metric: str
+    sd: float
+    mean: float
+    source: str
+
+
+@dataclass(frozen=True, slots=True)
+class PhotosRow:
+    """What several photos of each tray, averaged, make of the spread.
+
+    Parameters
+    ----------
+    photos : int
+        Of each tray.
+    sd : float
+        Spread that is left, in its unit.
+    n_80 : int or None
+        Trays of each treatment that find the difference asked for 8 times out of 10.
+    """
+
+    photos: int
+    sd: float
+    n_80: int | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Measuring:
+    """The part that measuring has in the spread between trays.
+
+    Parameters
+    ----------
+    sd : float
+        Scatter of one person and phone, in the spread's unit.
+    share_pct : float
+        Of the variance between trays photographed once.
+    beyond : bool
+        Repeats scatter more than trays, so that study and spread do not fit.
+    source : str
+        The study, in words.
+    rows : tuple of PhotosRow
+        By photos of each tray.
+    """
+
+    sd: float
+    share_pct: float
+    beyond: bool
+    source: str
+    rows: tuple[PhotosRow, ...]
+
+
+@dataclass(frozen=True, slots=True)
 class PowerRow:
     """What a number of trays can find.
 
@@ -171,6 +237,8 @@ class Plan:
         What the layout cannot tell apart or tells weakly, in words.
     replicate : str
         ``tray`` or ``shelf``.
+    measuring : Measuring or None
+        Its part in the spread, where a study tells it.
     """
 
     wanted: Wanted | None
@@ -182,3 +250,4 @@ class Plan:
     needed: TraysNeeded | None = None
     warnings: tuple[str, ...] = field(default=())
     replicate: str = "tray"
+    measuring: Measuring | None = None

@@ -9,16 +9,26 @@ from pathlib import Path
 import numpy as np
 
 from traymorph.config.problems import Problem, told
+from traymorph.config.repeatability_results import STUDY_FILE, read_scatter
 from traymorph.config.settings import Settings, read_settings
 from traymorph.config.tray_metrics import RESULTS_FILE, read_tray_metrics
 from traymorph.config.trays import TRAYS_FILE, read_trays
 from traymorph.errors import DesignError, ListError, StoreError
 from traymorph.model.metrics import METRICS, name_meant
-from traymorph.model.plan import Plan, PlannedTray, Spread, TraysNeeded, Wanted
+from traymorph.model.plan import (
+    Measuring,
+    Plan,
+    PlannedTray,
+    Scatter,
+    Spread,
+    TraysNeeded,
+    Wanted,
+)
 from traymorph.report.labels import TrayLabel, printable, write_labels
 from traymorph.report.plan_text import plan_lines
 from traymorph.report.rack_map import rack_map
 from traymorph.stats.layout import blind_codes, lay_out
+from traymorph.stats.photos_per_tray import measuring_within, with_scatter
 from traymorph.stats.planned import comparisons, judge, power_table, trays_needed
 from traymorph.stats.replicates import Replicates
 from traymorph.stats.spread import (
@@ -70,11 +80,14 @@ class Asked:
         Worth finding.
     spread : Amount or None
         Between trays, where a person knows better than the folder.
+    study : Path or None
+        Folder with a study of the measuring; that of the trial, where it has one, when None.
     """
 
     metric: str | None = None
     difference: Amount | None = None
     spread: Amount | None = None
+    study: Path | None = None
 
 
 def count_trays(folder: Path, asked: Asked, crop: str = "") -> Plan:
@@ -89,9 +102,18 @@ def count_trays(folder: Path, asked: Asked, crop: str = "") -> Plan:
     crop : str
         Only past trays of this crop count; all where it is empty.
     """
-    spread, difference = _reckoning(folder, read_settings(folder), asked, crop)
+    spread, difference, scatter = _reckoning(folder, read_settings(folder), asked, crop)
     needed = None if difference is None else trays_needed(difference, spread, 1)
-    return Plan(None, (), {}, spread, 1, power_table(None, spread, 1, 0), needed)
+    return Plan(
+        None,
+        (),
+        {},
+        spread,
+        1,
+        power_table(None, spread, 1, 0),
+        needed,
+        measuring=_measuring(spread, scatter, difference, 1, None),
+    )
 
 
 def plan_trial(
@@ -127,7 +149,7 @@ def plan_trial(
     refusing, warnings, replicates = judge(trays, wanted)
     if refusing:
         raise DesignError(" ".join(refusing), hint="Nothing was written.")
-    spread, difference = _reckoning(folder, settings, asked, wanted.crop)
+    spread, difference, scatter = _reckoning(folder, settings, asked, wanted.crop)
     pairs = comparisons(
         len(wanted.treatments), with_control=settings.compare.control in wanted.treatments
     )
@@ -142,6 +164,7 @@ def plan_trial(
         _needed(difference, spread, pairs, replicates),
         tuple(warnings),
         replicates.kind,
+        _measuring(spread, scatter, difference, pairs, replicates),
     )
     _write(folder, plan, paper, show_treatment=show_treatment)
     return plan
@@ -184,6 +207,38 @@ def _needed(
     return None if difference is None else trays_needed(difference, spread, pairs, replicates)
 
 
+def _measuring(
+    spread: Spread,
+    scatter: Scatter | None,
+    difference: float | None,
+    pairs: int,
+    replicates: Replicates | None,
+) -> Measuring | None:
+    """Say what measuring has in the spread; of shelves, which average trays, it is not told."""
+    if scatter is None or (replicates is not None and replicates.kind == "shelf"):
+        return None
+
+    def trays(left: Spread) -> int:
+        return trays_needed(difference or 0.0, left, pairs, replicates).n_80
+
+    return measuring_within(spread, scatter, None if difference is None else trays)
+
+
+def _scatter(folder: Path, asked: Asked, metric: str) -> Scatter | None:
+    """Read the study that is named, or the folder's own."""
+    path = (asked.study or folder) / "results" / STUDY_FILE
+    if not path.is_file():
+        if asked.study is None:
+            return None
+        msg = f"There is no {path}: the measuring has not been studied there."
+        raise ListError(msg, hint=f"Run `traymorph repeatability {asked.study}` first.")
+    found = read_scatter(path, metric)
+    if found is None and asked.study is not None:
+        msg = f"The study in {asked.study} does not tell what repeats of {metric} scatter."
+        raise DesignError(msg, hint="Name another metric, or leave out --study.")
+    return found
+
+
 def _refuse_overwriting(folder: Path, names: Sequence[str]) -> None:
     there = [name for name in names if (folder / name).exists()]
     if there:
@@ -194,16 +249,20 @@ def _refuse_overwriting(folder: Path, names: Sequence[str]) -> None:
 
 def _reckoning(
     folder: Path, settings: Settings, asked: Asked, crop: str
-) -> tuple[Spread, float | None]:
-    """Give the spread to reckon with, and the difference in its unit."""
+) -> tuple[Spread, float | None, Scatter | None]:
+    """Give the spread to reckon with, the difference in its unit, and what measuring scatters."""
     metric = asked.metric or settings.compare.primary or _PRIMARY
     if metric not in METRICS:
         msg = f"{metric} is not a metric."
         raise DesignError(msg, hint=f"{name_meant(metric)}.")
     spread = _spread(folder, settings, metric, asked.spread, crop)
+    scatter = _scatter(folder, asked, metric)
+    if scatter is not None and spread == usual_spread(metric):
+        spread = with_scatter(spread, scatter)
     if asked.difference is None:
-        return spread, None
-    return spread, _in_unit(asked.difference, spread.unit, spread.mean, metric)
+        return spread, None, scatter
+    difference = _in_unit(asked.difference, spread.unit, spread.mean, metric)
+    return spread, difference, scatter
 
 
 def _spread(

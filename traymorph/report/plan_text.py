@@ -3,7 +3,7 @@
 import math
 import textwrap
 
-from traymorph.model.plan import Plan, Spread
+from traymorph.model.plan import Measuring, Plan, Spread
 from traymorph.report.rack_map import rack_map
 
 _WIDTH = 96
@@ -37,6 +37,8 @@ def power_lines(plan: Plan) -> list[str]:
     """Say what numbers of trays find."""
     spread, what = plan.spread, _PLURAL[plan.replicate]
     lines = textwrap.wrap(spread_sentence(spread, what), _WIDTH)
+    if plan.measuring is not None:
+        lines += textwrap.wrap(measuring_sentence(plan.measuring, spread), _WIDTH)
     if plan.comparisons > 1:
         said = (
             f"{plan.comparisons} pairs of treatments share the 5 % of false alarms, so that each "
@@ -61,7 +63,7 @@ def power_lines(plan: Plan) -> list[str]:
     ]
     lines.append("  simulated: how often drawn trials found the difference of the second column")
     if plan.needed is not None:
-        lines += ["", *textwrap.wrap(needed_sentence(plan), _WIDTH)]
+        lines += ["", *textwrap.wrap(f"{needed_sentence(plan)}{_with_photos(plan)}", _WIDTH)]
     return lines
 
 
@@ -81,6 +83,37 @@ def spread_sentence(spread: Spread, what: str) -> str:
         return f"{said}."
     low, high = (amount(spread.sd * factor, spread.unit) for factor in spread.factors)
     return f"{said}; so few leave it anywhere between {low} and {high} (90 % interval)."
+
+
+def measuring_sentence(measuring: Measuring, spread: Spread) -> str:
+    """Say what measuring has in the spread, and what more photos of each tray bring."""
+    found = amount(measuring.sd, spread.unit)
+    study = f"study of the measuring, {measuring.source}"
+    if measuring.beyond:
+        return (
+            f"One person and phone scatter by {found} on single trays ({study}), more than trays "
+            "are taken to differ: the two do not fit. Look whether photos have become better "
+            "since, or state the spread with --spread."
+        )
+    left = ", ".join(amount(row.sd, spread.unit) for row in measuring.rows)
+    photos = ", ".join(str(row.photos) for row in measuring.rows)
+    return (
+        f"{measuring.share_pct:.0f} % of that variance is measuring: one person and phone scatter "
+        f"by {found} on single trays ({study}). Averaged over {photos} photos of each tray the "
+        f"standard deviation is {left}."
+    )
+
+
+def _with_photos(plan: Plan) -> str:
+    """Say how many trays more photos save."""
+    if plan.measuring is None or plan.measuring.beyond or plan.needed is None:
+        return ""
+    photos = ", ".join(str(row.photos) for row in plan.measuring.rows)
+    trays = ", ".join(str(row.n_80) for row in plan.measuring.rows)
+    return (
+        f" With {photos} photos of each tray, averaged, it takes {trays} instead of "
+        f"{plan.needed.n_80} (8 times out of 10)."
+    )
 
 
 def needed_sentence(plan: Plan) -> str:
