@@ -61,16 +61,23 @@ def _render(arguments: argparse.Namespace) -> int:
         "samples": arguments.spp,
         "denoise": arguments.denoise,
     }
-    started = time.perf_counter()
+    started, failed = time.perf_counter(), 0
     for number, spec in enumerate(todo, 1):
         if time.perf_counter() - started > arguments.budget:
             break
         begin = time.perf_counter()
         shoot = shoot_board if "board" in spec["views"] else shoot_tray
-        shoot(spec, arguments.out / spec["id"], arguments.cards, options)
+        result = "done"
+        try:
+            shoot(spec, arguments.out / spec["id"], arguments.cards, options)
+        except RuntimeError as error:  # one scene must not cost the others
+            failed += 1
+            result = f"failed: {error}"
         spent = time.perf_counter() - begin
-        print(f"{number}/{len(todo)} {spec['id']} {spent:.1f} s", file=sys.stderr, flush=True)
-    return 0
+        print(
+            f"{number}/{len(todo)} {spec['id']} {result} {spent:.1f} s", file=sys.stderr, flush=True
+        )
+    return int(failed > 0)
 
 
 def _in_processes(arguments: argparse.Namespace, ids: list[str]) -> int:
