@@ -164,7 +164,8 @@ def _overhead(u: dict[str, float], rng: np.random.Generator, spec: dict,
     side = str(rng.choice([s for s in sides if not intruder or s != intruder["side"]] or ["-y"]))
     edge = tray["inside_length_mm" if side.endswith("x") else "inside_width_mm"] / 2
     # A tall edge hides what lies beside it from a lens not far up.
-    far = _between(u["camera"], 400, 800)
+    # From the middle of what is shown; the lens is then about 400 to 800 mm above the bench.
+    far = _between(u["camera"], 330, 720)
     top = spec["growth"]["height_mm"] * 1.15 - tray["rim_above_medium_mm"]
     drop = top + (0.0 if plane == "rim" else tray["rim_above_bench_mm"])
     shadow = max(0.0, (edge + 18) * drop / (max(far, 1.1 * edge + 250) + 60 - drop) * 0.75)
