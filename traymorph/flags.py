@@ -230,6 +230,12 @@ _ALL = (
         "No plant was found on the board.",
         "Look at the overlay; check the board's colour, the light and the photo.",
     ),
+    Flag(
+        "doubt_from_study",
+        "The study of the measuring that trial.toml names found repeats to scatter more than a "
+        "photo's stated doubt: the uncertainty of such metrics is that scatter.",
+        "Look for the cause (light, place of the card, height of the phone) and repeat the study.",
+    ),
     # --- leaf colour
     Flag(
         "hue_outside_index",

@@ -61,7 +61,7 @@ def run(study, trials, seed):
     measuring = sum(truth.get(name, 0.0) for name in _OF_MEASURING)
     for _ in range(trials):
         values = draw.normal(0, _TRUE["repeat"], len(cells.tray))
-        for name in truth.keys() - {"repeat"}:
+        for name in (one for one in codes if one in truth):
             values += draw.normal(0, _TRUE[name], codes[name].max() + 1)[codes[name]]
         for name, variance in zip(
             design.layout.names, design.layout.estimate(values).variances, strict=True

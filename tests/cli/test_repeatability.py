@@ -243,3 +243,53 @@ def test_repeats_are_no_trays_of_their_own_for_compare_drift_and_plan(tmp_path):
     said = [traymorph("drift", folder) for folder in folders]
     assert said[0].code == ExitCode.DONE, said[0].stderr
     assert said[0].stdout == said[1].stdout
+
+
+def test_measure_takes_from_a_study_what_its_own_doubt_is_too_small_for(measured, tmp_path):
+    """The study is invented; the trial is measured for real and taken from its ledger."""
+    before = table(measured / "results" / "tray_metrics.csv")
+    rows = rows_of_example()
+    for row in rows:  # ten times the scatter of the example, and of its trays
+        row["leaf_hue_deg"] = f"{110 + 10 * (float(row['leaf_hue_deg']) - 115):.2f}"
+    study = folder_of(tmp_path / "phone", rows)
+    traymorph("repeatability", study)
+    settings = (measured / "trial.toml").read_text(encoding="utf-8")
+    (measured / "trial.toml").write_text(
+        f"{settings}\n[repeatability]\nstudy = '{study}'\n", encoding="utf-8"
+    )
+    outcome = traymorph("measure", measured, "--masks", "--workers", 1)
+    assert "2 trays are as when measured before" in outcome.stderr
+    assert "doubt_from_study" in outcome.stderr
+    found = next(
+        float(row["measuring_sd"])
+        for row in table(study / "results" / "repeatability.csv")
+        if row["metric"] == "leaf_hue_deg"
+    )
+    for old, new in zip(before, table(measured / "results" / "tray_metrics.csv"), strict=True):
+        changed = {name for name in old if old[name] != new[name]}
+        assert float(old["leaf_hue_deg_u"]) < found
+        assert changed == {"leaf_hue_deg_u", "flags"}
+        assert float(new["leaf_hue_deg_u"]) == pytest.approx(found, rel=1e-4)
+        assert "doubt_from_study" in new["flags"].split()
+
+
+def test_a_study_judges_the_doubt_that_photos_state_by_themselves(tmp_path):
+    rows = rows_of_example()
+    for row in rows:
+        row["flags"] = ""
+        if not row["repeat_of"]:  # as measured after an earlier study
+            row.update(flags="doubt_from_study", leaf_hue_deg_u="9")
+    traymorph("repeatability", folder_of(tmp_path, rows))
+    held = {row["metric"]: row for row in table(tmp_path / "results" / "repeatability.csv")}
+    assert float(held["leaf_hue_deg"]["stated_u"]) == 0.25
+
+
+def test_a_study_that_is_not_there_is_told_before_anything_is_measured(fresh):
+    settings = (fresh / "trial.toml").read_text(encoding="utf-8")
+    (fresh / "trial.toml").write_text(
+        f'{settings}\n[repeatability]\nstudy = "nowhere"\n', encoding="utf-8"
+    )
+    outcome = traymorph("measure", fresh)
+    assert outcome.code == ExitCode.LISTS
+    assert "which [repeatability] study of trial.toml names" in outcome.stderr
+    assert not (fresh / "results").exists()

@@ -1,4 +1,4 @@
-"""``repeatability.csv`` as a plan takes it: what one person and phone scatter."""
+"""``repeatability.csv`` as planning and measuring take it: what repeats scatter."""
 
 import math
 from pathlib import Path
@@ -9,7 +9,7 @@ from traymorph.errors import ListError
 from traymorph.model.plan import Scatter
 
 STUDY_FILE = "repeatability.csv"
-_SD, _MEAN = "one_operator_sd", "mean"
+_SD, _ALL, _MEAN, _VERDICT = "one_operator_sd", "measuring_sd", "mean", "stated_doubt"
 
 
 def read_scatter(path: Path, metric: str) -> Scatter | None:
@@ -32,19 +32,50 @@ def read_scatter(path: Path, metric: str) -> Scatter | None:
     ListError
         The table cannot be read, or its figures cannot be meant.
     """
-    problems: list[Problem] = []
-    table = read_table(path, ("metric", _SD, _MEAN), problems)
-    if problems:
-        raise ListError(str(problems[0]), hint="Run `traymorph repeatability` again.")
-    row = next((row for row in table.rows if row.get("metric") == metric), None)
-    if row is None:
+    rows = _rows(path, ("metric", _SD, _MEAN))
+    found = next(((name, row) for name, row in rows if row.get("metric") == metric), None)
+    if found is None:
         return None
-    sd, mean = _number(table.name, row, _SD), _number(table.name, row, _MEAN)
-    if sd < 0:
-        raise _unusable(table.name, row, _SD, "is less than 0")
+    name, row = found
+    sd, mean = _number(name, row, _SD), _number(name, row, _MEAN)
     of_crop = f" of {row.get('crop')}" if row.get("crop") else ""
     source = f"{row.get('measurements')} measurements of {row.get('trays')} trays{of_crop}"
     return Scatter(metric, sd, mean, source)
+
+
+def read_scatter_beyond_doubt(path: Path) -> dict[str, float]:
+    """Read of which metrics a study found the stated doubt too small.
+
+    Parameters
+    ----------
+    path : Path
+        ``results/repeatability.csv`` of a study.
+
+    Returns
+    -------
+    dict of str to float
+        Standard deviation of measuring by metric, in its unit: that of all people and phones, or of
+        the only one.
+
+    Raises
+    ------
+    ListError
+        The table cannot be read, or its figures cannot be meant.
+    """
+    return {
+        row.get("metric"): _number(name, row, _ALL if row.get(_ALL) else _SD)
+        for name, row in _rows(path, ("metric", _SD, _ALL, _VERDICT))
+        if row.get(_VERDICT) == "too_small"
+    }
+
+
+def _rows(path: Path, columns: tuple[str, ...]) -> list[tuple[str, Row]]:
+    """Rows of the table, each with the file's name for messages."""
+    problems: list[Problem] = []
+    table = read_table(path, columns, problems)
+    if problems:
+        raise ListError(str(problems[0]), hint="Run `traymorph repeatability` again.")
+    return [(table.name, row) for row in table.rows]
 
 
 def _number(name: str, row: Row, column: str) -> float:
@@ -52,12 +83,9 @@ def _number(name: str, row: Row, column: str) -> float:
         number = float(row.get(column))
     except ValueError:
         number = math.nan
-    if not math.isfinite(number):
-        raise _unusable(name, row, column, "is not a number")
-    return number
-
-
-def _unusable(name: str, row: Row, column: str, what: str) -> ListError:
+    if math.isfinite(number) and (column == _MEAN or number >= 0):
+        return number
+    what = "is less than 0" if math.isfinite(number) else "is not a number"
     advice = "Run `traymorph repeatability` again"
     problem = Problem(name, what, advice, row.line, column, quoted(row.get(column)))
-    return ListError(str(problem))
+    raise ListError(str(problem))

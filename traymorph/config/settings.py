@@ -107,6 +107,12 @@ class DriftSettings(_Section):
     baseline: int = Field(default=20, ge=2, le=1000)
 
 
+class RepeatabilitySettings(_Section):
+    """``[repeatability]``: folder with a study of the measuring, seen from the trial folder."""
+
+    study: _Name | None = None
+
+
 class OutcomesSettings(_Section):
     """``[outcomes]``: fill of a pack, prices and costs, all in one currency."""
 
@@ -140,6 +146,7 @@ class Settings(_Section):
     canopy: CanopySettings = CanopySettings()
     compare: CompareSettings = CompareSettings()
     drift: DriftSettings = DriftSettings()
+    repeatability: RepeatabilitySettings = RepeatabilitySettings()
     outcomes: OutcomesSettings = OutcomesSettings()
 
     def fingerprint(self) -> str:

@@ -81,7 +81,8 @@ class Asked:
     spread : Amount or None
         Between trays, where a person knows better than the folder.
     study : Path or None
-        Folder with a study of the measuring; that of the trial, where it has one, when None.
+        Folder with a study of the measuring; when None that of trial.toml, else the folder itself
+        where it holds one.
     """
 
     metric: str | None = None
@@ -224,14 +225,16 @@ def _measuring(
     return measuring_within(spread, scatter, None if difference is None else trays)
 
 
-def _scatter(folder: Path, asked: Asked, metric: str) -> Scatter | None:
+def _scatter(folder: Path, settings: Settings, asked: Asked, metric: str) -> Scatter | None:
     """Read the study that is named, or the folder's own."""
-    path = (asked.study or folder) / "results" / STUDY_FILE
+    in_settings = settings.repeatability.study
+    named = asked.study or (folder / in_settings if in_settings else None)
+    path = (named or folder) / "results" / STUDY_FILE
     if not path.is_file():
-        if asked.study is None:
+        if named is None:
             return None
         msg = f"There is no {path}: the measuring has not been studied there."
-        raise ListError(msg, hint=f"Run `traymorph repeatability {asked.study}` first.")
+        raise ListError(msg, hint=f"Run `traymorph repeatability {named}` first.")
     found = read_scatter(path, metric)
     if found is None and asked.study is not None:
         msg = f"The study in {asked.study} does not tell what repeats of {metric} scatter."
@@ -256,7 +259,7 @@ def _reckoning(
         msg = f"{metric} is not a metric."
         raise DesignError(msg, hint=f"{name_meant(metric)}.")
     spread = _spread(folder, settings, metric, asked.spread, crop)
-    scatter = _scatter(folder, asked, metric)
+    scatter = _scatter(folder, settings, asked, metric)
     if scatter is not None and spread == usual_spread(metric):
         spread = with_scatter(spread, scatter)
     if asked.difference is None:

@@ -5,6 +5,7 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 
 import numpy as np
+from numpy.typing import NDArray
 
 from traymorph.config.repeats import find_repeats
 from traymorph.config.settings import read_settings
@@ -14,10 +15,13 @@ from traymorph.errors import DesignError
 from traymorph.model.comparison import TrayTable
 from traymorph.model.metrics import name_meant
 from traymorph.model.repeatability import MetricRepeatability, Repeats
+from traymorph.pipeline.study_doubts import FLAG as DOUBT_FLAG
 from traymorph.report.repeatability_sentences import cautions, repeatability_sentences
 from traymorph.stats.repeat_designs import Cells, Design, find_design
 from traymorph.stats.repeatability import study_metric
 from traymorph.store.repeatability_file import write_parts, write_repeatability
+
+Floats = NDArray[np.float64]
 
 REPEATABILITY_FILE = "repeatability.csv"
 PARTS_FILE = "repeatability_parts.csv"
@@ -154,6 +158,12 @@ def _study(
 ) -> tuple[tuple[MetricRepeatability, ...], dict[str, list[str]]]:
     """Study every metric; of those that tell nothing, say why, by reason."""
     batch = repeats.batch if repeats.batches and repeats.batch.min() >= 0 else None
+    from_study = np.array([DOUBT_FLAG in flags for flags in table.flags])
+
+    def stated(doubts: Floats) -> Floats:
+        """Doubts that photos state by themselves, not those of an earlier study."""
+        return np.where(from_study, np.nan, doubts)
+
     cells = Cells(repeats.tray, repeats.operator, batch)
     designs: dict[bytes, tuple[Cells, Design] | str] = {}
     studied = []
@@ -169,7 +179,7 @@ def _study(
             untold.setdefault(found, []).append(name)
             continue
         held, design = found
-        doubts = table.doubts[name][repeats.rows][kept]
+        doubts = stated(table.doubts[name])[repeats.rows][kept]
         why = _no_scatter(values[kept], held)
         if why:
             untold.setdefault(why, []).append(name)

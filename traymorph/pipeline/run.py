@@ -18,8 +18,9 @@ from traymorph.pipeline.calibrate import cards_of_samples, read_colours
 from traymorph.pipeline.executors import choose_executor
 from traymorph.pipeline.jobs import TrayJob, plan_jobs
 from traymorph.pipeline.measure_tray import measure_tray
-from traymorph.store.csvfiles import write_photo_checks, write_plants, write_tray_metrics
+from traymorph.pipeline.study_doubts import scatter_beyond_doubt, with_study_doubts
 from traymorph.store.ledger import Ledger, open_ledger
+from traymorph.store.measured_files import write_photo_checks, write_plants, write_tray_metrics
 
 Progress = Callable[[int, int], None]
 
@@ -131,6 +132,7 @@ def measure_folder(
         The ledger cannot be used.
     """
     settings = read_settings(folder)
+    scatter = scatter_beyond_doubt(folder, settings)
     trial, unattributed = attribute_by_labels(
         read_trial(folder, settings),
         settings.tray_size(),
@@ -150,7 +152,7 @@ def measure_folder(
     with open_ledger(ledger_location or folder / "traymorph.sqlite", folder) as ledger:
         results, reused = _run_jobs(jobs, ledger, workers, watching.trays)
     report = RunReport(
-        results=tuple(results),
+        results=tuple(with_study_doubts(results, scatter)),
         failures=(
             *unattributed,
             *failures,
@@ -213,7 +215,7 @@ def measure_photos(
 
 
 def write_tables(report: RunReport, out: Path) -> None:
-    """Write ``tray_metrics.csv``, ``plants.csv`` and ``photo_checks.csv``, each whole."""
+    """Write ``tray_metrics.csv``, ``plants.csv``, ``photo_checks.csv``, each whole and described."""
     rows = [row for result in report.results for row in result.rows]
     write_tray_metrics(out / "tray_metrics.csv", rows, report.list_columns)
     write_plants(out / "plants.csv", report.plants)
