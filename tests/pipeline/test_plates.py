@@ -5,6 +5,7 @@ import hashlib
 import io
 import math
 import shutil
+from dataclasses import replace
 
 import cv2
 import numpy as np
@@ -13,10 +14,14 @@ from PIL import Image
 
 from tests.cli.running import TRIAL
 from tests.pipeline.board_photos import Board
+from traymorph.config.settings import Settings
 from traymorph.config.tray_metrics import read_tray_metrics
 from traymorph.model.comparison import Question
+from traymorph.model.photo import View
 from traymorph.model.plates import Plates
+from traymorph.pipeline.plate_photos import TrialPhotos
 from traymorph.pipeline.plates import typical_plates
+from traymorph.pipeline.seen import see
 
 CARD_MARKERS_APART_MM = 97.0
 """From the left edge of the card's top left marker to that of the top right one, as printed."""
@@ -231,6 +236,67 @@ def test_two_samples_in_one_photo_are_parted_at_the_card(tmp_path):
         large = stats[1:, cv2.CC_STAT_AREA] > 0.3 * stats[1:, cv2.CC_STAT_AREA].max()
         assert large.sum() == 2
     assert not np.array_equal(picture(left), picture(right))
+
+
+@pytest.mark.slow
+def test_a_pack_is_shown_flat_but_without_a_scale(copied):
+    trays = [{"tray_id": "D", "treatment": "bought", "kind": "pack", "pack_green_share": 0.4}]
+    results(copied, trays, [check(copied, "D.jpg", "D", "pack")])
+    (plate,) = plates_of(copied).shown
+    assert (plate.treatment, plate.view) == ("bought", "pack")
+    assert math.isnan(plate.px_per_mm)
+    assert plate.true_colour
+
+
+@pytest.mark.slow
+def test_where_the_light_forbids_colour_the_photo_is_shown_as_it_is(copied, monkeypatch):
+    def see_under_a_grow_lamp(*arguments):
+        seen = see(*arguments)
+        colour = replace(seen.sighting.colour, matrix=np.eye(3) * 0.5, shows_colour=False)
+        return replace(seen, sighting=replace(seen.sighting, colour=colour))
+
+    trays = [{"tray_id": "A", "treatment": "15 g", "kind": "tray", "stem_length_mm": 30}]
+    results(copied, trays, [check(copied, "A.jpg", "A", "board")])
+    monkeypatch.setattr("traymorph.pipeline.plates.see", see_under_a_grow_lamp)
+    (plate,) = plates_of(copied).shown
+    assert not plate.true_colour
+    photo = np.asarray(Image.open(copied / "photos" / "A.jpg"))
+    # the board fills most of both: its colour is that of the photo, not half of it
+    assert np.median(picture(plate), axis=(0, 1)) == pytest.approx(
+        np.median(photo, axis=(0, 1)), abs=12
+    )
+
+
+def test_of_several_days_the_last_is_shown(tmp_path):
+    write(
+        tmp_path / "photos.csv",
+        [
+            {"photo": "early.jpg", "tray_id": "A", "view": "board", "taken_on": "2026-03-08"},
+            {"photo": "late.jpg", "tray_id": "A", "view": "board", "taken_on": "2026-03-12"},
+            {"photo": "failed.jpg", "tray_id": "A", "view": "board", "taken_on": "2026-03-13"},
+        ],
+    )
+    names = ("early.jpg", "late.jpg", "failed.jpg")
+    for name in names:
+        (tmp_path / "photos").mkdir(exist_ok=True)
+        (tmp_path / "photos" / name).write_bytes(b"never opened")
+    checks = [check(tmp_path, name, "A", "board") for name in names]
+    checks[2]["error"] = "no card"
+    results(tmp_path, [{"tray_id": "A"}], checks)
+    photos = TrialPhotos(tmp_path, Settings())
+    assert [one.name for one in photos.latest("A", View.BOARD)] == ["late.jpg"]
+    assert len(photos.of("A", View.BOARD)) == 3
+
+
+def test_photos_are_known_from_the_lists_where_results_do_not_name_them(tmp_path):
+    (tmp_path / "photos" / "T1").mkdir(parents=True)
+    (tmp_path / "photos" / "T1" / "a.jpg").write_bytes(b"never opened")
+    (tmp_path / "photos" / "b.jpg").write_bytes(b"never opened")
+    write(tmp_path / "photos.csv", [{"photo": "b.jpg", "tray_id": "T2", "view": "side"}])
+    photos = TrialPhotos(tmp_path, Settings())
+    assert [one.name for one in photos.of("T2", View.SIDE)] == ["b.jpg"]
+    # the view of T1/a.jpg is written on its card alone, which nobody has read yet
+    assert photos.of("T1", View.OVERHEAD) == ()
 
 
 @pytest.fixture(scope="module")

@@ -1,6 +1,6 @@
 """Side by side: the typical tray of every treatment, cut out of its photos at one scale."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 import numpy as np
@@ -15,11 +15,11 @@ from traymorph.model.photo import View
 from traymorph.model.plates import Plate, PlateGap, Plates
 from traymorph.model.results import Measured
 from traymorph.pipeline.calibrate import cards_of_samples, read_colours
-from traymorph.pipeline.plate_cuttings import TrayFacts, cutting_of
+from traymorph.pipeline.plate_cuttings import Place, TrayFacts, place_of
 from traymorph.pipeline.plate_photos import TrialPhoto, TrialPhotos, refuse_other_file
 from traymorph.pipeline.seen import see
 from traymorph.report.plate_sentences import column_name, not_photographed, rule_sentence
-from traymorph.report.plates import Cutting, Flattened, Frame, common_frame, jpeg_of, with_bar
+from traymorph.report.plates import Flattened, Frame, common_frame, jpeg_of, with_bar
 from traymorph.stats.typical import TypicalTrays, rank_trays
 
 _VIEWS = {
@@ -35,8 +35,17 @@ class _Chosen:
     treatment: str
     tray_id: str
     photo: TrialPhoto
-    cutting: Cutting
+    place: Place
     colour: ColourFit
+
+
+@dataclass(frozen=True, slots=True)
+class _Shot:
+    """What the plates of a view have in common."""
+
+    view: View
+    frame: Frame
+    exposure: float
 
 
 def typical_plates(folder: Path, table: TrayTable, question: Question) -> Plates:
@@ -94,8 +103,12 @@ class _Wall:
         there = [one for one in chosen if one is not None]
         if not there:
             return []
-        frame = common_frame([one.cutting for one in there])
-        made = [self._plate(one, frame, view) for one in there]
+        shot = _Shot(
+            view,
+            common_frame([one.place.cutting for one in there]),
+            min(one.place.exposure for one in there),
+        )
+        made = [self._plate(one, shot) for one in there]
         return [one for one in made if one is not None]
 
     def _typical(self, group: TypicalTrays, view: View) -> str | None:
@@ -123,11 +136,11 @@ class _Wall:
                 photo.entry, self._settings.card.printed_bar_mm, self._cards.get(tray_id, ())
             )
             refuse_other_file(photo, seen.photo.sha256)
-            cutting = cutting_of(seen, self._facts(tray_id))
+            place = place_of(seen, self._facts(tray_id))
         except TraymorphError as err:
             self._gaps.append(PlateGap(treatment, view.value, str(err)))
             return None
-        return _Chosen(treatment, tray_id, photo, cutting, seen.sighting.colour)
+        return _Chosen(treatment, tray_id, photo, place, seen.sighting.colour)
 
     def _column(self, group: TypicalTrays) -> str:
         trays_too = any(
@@ -135,15 +148,17 @@ class _Wall:
         )
         return column_name(group.treatment, group.kind, trays_too=trays_too)
 
-    def _plate(self, one: _Chosen, frame: Frame, view: View) -> Plate | None:
+    def _plate(self, one: _Chosen, shot: _Shot) -> Plate | None:
+        view, frame = shot.view, shot.frame
         try:
             rgb = read_photo(one.photo.entry.path).rgb
         except TraymorphError as err:
             self._gaps.append(PlateGap(one.treatment, view.value, str(err)))
             return None
-        flat = Flattened(rgb, one.cutting, frame)
+        flat = Flattened(rgb, one.place.cutting, frame)
         true_colour = one.colour.shows_colour
-        picture = flat.picture(correct(flat.rgb, one.colour) if true_colour else flat.rgb)
+        fit = replace(one.colour, matrix=shot.exposure * one.colour.matrix)
+        picture = flat.picture(correct(flat.rgb, fit) if true_colour else flat.rgb)
         to_scale = view is not View.PACK
         if to_scale:
             picture = with_bar(picture, frame.px_per_mm)

@@ -12,6 +12,7 @@ _FROM = {
     View.BOARD.value: "on the board",
     View.PACK.value: "in the pack",
 }
+_MOST_NAMED = 6
 _UNITS = ("_pct", "_cv", "_mm2", "_cm2", "_mm", "_mg", "_deg", "_de00")
 
 
@@ -66,7 +67,7 @@ def rule_sentence(primary: str | None, others: Sequence[str], shown: Sequence[Pl
         nearest = "to the top of the list, since no metric was measured in every tray"
     return (
         f"Not the prettiest but the most typical tray is shown: of those photographed in a view, "
-        f"the one nearest {nearest}. {_who(shown)}"
+        f"the one nearest {nearest}.{_who(shown)}"
     )
 
 
@@ -77,11 +78,13 @@ def _who(shown: Sequence[Plate]) -> str:
         views.setdefault(plate.treatment, {}).setdefault(plate.tray_id, []).append(
             _FROM[plate.view]
         )
+    if len(views) > _MOST_NAMED:
+        return ""  # captions name them
     said = []
     for treatment, trays in views.items():
         named = ", ".join(f"{tray} ({', '.join(seen)})" for tray, seen in trays.items())
         said.append(f"{treatment}: {named}" if treatment else named)
-    return f"{'; '.join(said)}."
+    return f" {'; '.join(said)}."
 
 
 def _spoken(metric: str) -> str:
