@@ -245,6 +245,35 @@ def test_repeats_are_no_trays_of_their_own_for_compare_drift_and_plan(tmp_path):
     assert said[0].stdout == said[1].stdout
 
 
+@pytest.mark.parametrize("measured", [True, False])
+def test_repeats_add_no_trays_to_a_lot(tmp_path, measured):
+    """Weights of a lot are told for each of its trays: repeats in the list are none."""
+    rows = rows_of_example()
+    own = {row["tray_id"]: row for row in rows if not row["repeat_of"]}
+    for row in rows:
+        tray = own[row["repeat_of"] or row["tray_id"]]
+        row.update(treatment=tray["treatment"], block="1", lot=f"L{tray['tray_id']}")
+    said = []
+    for name, held in (("with", rows), ("without", list(own.values()))):
+        folder = folder_of(tmp_path / name, held)
+        columns = ("tray_id", "repeat_of", "operator", "crop", "treatment", "block", "batch", "lot")
+        with (folder / "trays.csv").open("w", encoding="utf-8", newline="") as file:
+            writer = csv.DictWriter(file, columns, extrasaction="ignore")
+            writer.writeheader()
+            writer.writerows(held)
+        lots = "".join(f",LR{k},fresh_weight,{400 + 10 * k * k},g\n" for k in range(1, 9))
+        text = f"tray_id,lot,what,value,unit\n{lots}"
+        (folder / "outcomes.csv").write_text(text, encoding="utf-8")
+        if not measured:
+            (folder / "results" / "tray_metrics.csv").unlink()
+        outcome = traymorph("compare", folder)
+        assert outcome.code == ExitCode.DONE, outcome.stderr
+        lots_file = folder / "results" / "outcomes_lots.csv"
+        said.append((outcome.stdout, lots_file.read_text(encoding="utf-8")))
+    assert "fresh_weight_per_tray" in said[0][1]
+    assert said[0] == said[1]
+
+
 def test_measure_takes_from_a_study_what_its_own_doubt_is_too_small_for(measured, tmp_path):
     """The study is invented; the trial is measured for real and taken from its ledger."""
     before = table(measured / "results" / "tray_metrics.csv")

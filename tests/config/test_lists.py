@@ -243,6 +243,7 @@ def test_a_record_over_several_lines_does_not_shift_the_count(tmp_path):
         (f"{HEADER},rim_above_medium\nA,pea,,,,20\n", "looks like rim_above_medium_mm"),
         (f"{HEADER},inside_length_cm\nA,pea,,,,20\n", "looks like inside_length_mm"),
         (f"{HEADER},Photographed on\nA,pea,,,,\n", "looks like photographed_on"),
+        (f"{HEADER},Repeat of\nA,pea,,,,\n", "looks like repeat_of"),
         (f"{HEADER},inside_length_mm\nA,pea,,,,20\n", "If inches were meant, write 508"),
         (f"{HEADER},rim_above_medium_mm\nA,pea,,,,61\n", "rim that stands 60 mm above the bench"),
         (

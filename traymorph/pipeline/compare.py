@@ -114,6 +114,7 @@ def _read_table(path: Path, listed: Sequence[Sample]) -> TrayTable:
     """Read what was measured; nothing yet is enough where trays are listed and outcomes stated."""
     if path.exists() or not listed:
         return read_tray_metrics(path)
+    listed = [one for one in listed if not one.repeat_of]
     names = list(dict.fromkeys(name for one in listed for name in one.columns))
     return TrayTable(
         {name: tuple(one.columns.get(name, "") for one in listed) for name in names},

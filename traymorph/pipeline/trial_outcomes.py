@@ -156,6 +156,7 @@ def with_listed(
     added = [
         one for one in listed
         if one.tray_id not in there
+        and not one.repeat_of
         and (one.tray_id in trays or one.columns.get("lot", "") in lots - {""})
     ]  # fmt: skip
     if not added:
