@@ -11,7 +11,7 @@ from traymorph.report.page.numbers import Numbers
 from traymorph.report.page.spans import span_chart
 from traymorph.report.sentences import unit_of_differences, words_of
 
-_MOST_SHOWN = 5
+_MOST_SHOWN = 6
 _MOST_HINTS = 4
 
 
@@ -52,8 +52,10 @@ class FindingsShown:
         Of the declared metric, one for each pair.
     notes : tuple of Markup
         What stands in place of answers, or qualifies them.
-    shown, hints, untold : tuple of Markup
-        Sentences, the surest first.
+    shown, hints : tuple of Markup
+        The few sentences that matter.
+    further, untold : tuple of Markup
+        Sentences on all others.
     numbers : tuple of NumberRow
         Every difference.
     warnings : tuple of Markup
@@ -64,6 +66,7 @@ class FindingsShown:
     notes: tuple[Markup, ...] = ()
     shown: tuple[Markup, ...] = ()
     hints: tuple[Markup, ...] = ()
+    further: tuple[Markup, ...] = ()
     untold: tuple[Markup, ...] = ()
     numbers: tuple[NumberRow, ...] = ()
     warnings: tuple[Markup, ...] = field(default=())
@@ -90,7 +93,7 @@ def find(report: TrialReport, names: tuple[str, ...], numbers: Numbers) -> Findi
     groups = {
         surety: tuple(
             told.sentence(row, comparison.unit, numbers, short=True)
-            for row in sorted(rest, key=lambda row: row.p_adjusted)
+            for row in sorted(rest, key=_weight)
             if told.surety(row) == surety
         )
         for surety in ("shown", "hint", "untold")
@@ -98,18 +101,25 @@ def find(report: TrialReport, names: tuple[str, ...], numbers: Numbers) -> Findi
     return FindingsShown(
         tuple(_answer(k, row, comparison, numbers) for k, row in enumerate(declared)),
         _notes(comparison, declared, rows),
-        groups["shown"],
-        groups["hint"],
+        groups["shown"][:_MOST_SHOWN],
+        groups["hint"][:_MOST_HINTS],
+        (*groups["shown"][_MOST_SHOWN:], *groups["hint"][_MOST_HINTS:]),
         groups["untold"],
         tuple(_in_numbers(row, numbers) for row in comparison.differences),
         tuple(numbers.sentence(one, names) for one in comparison.warnings),
     )
 
 
+def _weight(row: Difference) -> tuple[int, float]:
+    """Put the metrics that growers ask for first, each by how sure it is."""
+    known = row.metric in wording.FOREMOST
+    return wording.FOREMOST.index(row.metric) if known else len(wording.FOREMOST), row.p_adjusted
+
+
 def opening(found: FindingsShown) -> tuple[str, ...]:
     """Give the sentences that the page opens with, as plain text."""
     said = [one.sentence for one in found.answers] or list(found.notes)
-    return tuple(one.striptags() for one in (*said, *found.shown[:_MOST_SHOWN]))
+    return tuple(one.striptags() for one in (*said, *found.shown))
 
 
 def _why_none(report: TrialReport, names: tuple[str, ...], numbers: Numbers) -> Markup:

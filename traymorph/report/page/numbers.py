@@ -8,6 +8,7 @@ import math
 import re
 from collections.abc import Sequence
 from datetime import date
+from typing import Literal
 
 from babel import Locale, UnknownLocaleError
 from babel.dates import format_date
@@ -24,7 +25,17 @@ _CLDR = {
     "g": "mass-gram",
     "mg": "mass-milligram",
 }
-_SIGNS = {"mm2": "mm²", "deg": "°", "g/m2": "g/m²", "1": "", "g/g": "g/g", "points": "points"}
+_LONGEST_SIGN = 4
+_SIGNS = {
+    "mm": "mm",
+    "cm2": "cm²",
+    "mm2": "mm²",
+    "g": "g",
+    "mg": "mg",
+    "g/m2": "g/m²",
+    "deg": "°",
+    "1": "",
+}
 _MOST_DIGITS = 4
 _DECIMAL_POINT = re.compile(r"(?<![\w.])(\d+)\.(\d+)(?![\w.(])")
 
@@ -70,11 +81,20 @@ class Numbers:
     def unit(self, unit: str) -> str:
         """Write a unit; "" where the number has none."""
         if unit in _CLDR:
-            held = format_unit("0", _CLDR[unit], length="narrow", locale=self._locale)
-            return held.replace("0", "").strip()
+            return self._local_sign(unit)
         if unit == "cm2/g":
             return f"{self.unit('cm2')}/{self.unit('g')}"
         return _SIGNS.get(unit, unit)
+
+    def _local_sign(self, unit: str) -> str:
+        """Give the locale's sign; where its patterns hold none or a word, that of the SI."""
+        lengths: tuple[Literal["narrow", "short"], ...] = ("narrow", "short")
+        for length in lengths:
+            held = format_unit("0", _CLDR[unit], length=length, locale=self._locale)
+            sign = held.replace("0", "").strip()
+            if sign and len(sign) <= _LONGEST_SIGN:
+                return sign
+        return _SIGNS[unit]
 
     def with_unit(self, text: str, unit: str) -> str:
         """Put a unit after a number that is written already."""

@@ -52,12 +52,15 @@ def rack(report: TrialReport, numbers: Numbers) -> tuple[BlockShown, ...]:
         return ()
     last = {tray: row for row, tray in enumerate(table.text("tray_id"))}
     rows = [row for row in last.values() if any(cells[row] for cells in placed)]
-    blocks: dict[str, dict[str, list[int]]] = {}
+    batches = table.text("batch") if len(set(table.text("batch"))) > 1 else ("",) * len(table)
+    blocks: dict[tuple[str, str], dict[str, list[int]]] = {}
     for row in rows:
-        blocks.setdefault(placed[0][row], {}).setdefault(placed[1][row], []).append(row)
+        block = blocks.setdefault((batches[row], placed[0][row]), {})
+        block.setdefault(placed[1][row], []).append(row)
     cells = _Cells(report, metric, numbers)
     return tuple(
-        _block(block, blocks[block], placed[2], cells) for block in sorted(blocks, key=_natural)
+        _block(wording.place_name(*block), blocks[block], placed[2], cells)
+        for block in sorted(blocks, key=lambda one: (_natural(one[0]), _natural(one[1])))
     )
 
 
@@ -74,7 +77,6 @@ def _block(
     positions: tuple[str, ...],
     cells: "_Cells",
 ) -> BlockShown:
-    named = f"{wording.BLOCK} {name}" if name else wording.NO_PLACE
     numbered = all(_is_place(positions[row]) for rows in shelves.values() for row in rows)
     shown = tuple(
         ShelfShown(shelf, _in_places(shelves[shelf], positions, cells) if numbered
@@ -82,7 +84,7 @@ def _block(
         for shelf in sorted(shelves, key=_natural)
     )  # fmt: skip
     across = max(len(shelf.cells) for shelf in shown)
-    return BlockShown(named, across, numbered, shown)
+    return BlockShown(name, across, numbered, shown)
 
 
 def _is_place(cell: str) -> bool:

@@ -187,7 +187,7 @@ def ordered_metrics(report: TrialReport) -> tuple[list[str], list[str]]:
 
 @dataclass(frozen=True, slots=True)
 class PairCharts:
-    """All differences of one pair of treatments: per cent on one axis, the others as sentences."""
+    """Differences of one pair of treatments: per cent on one axis, the others that matter below."""
 
     treatment: str
     control: str
@@ -214,10 +214,15 @@ def pair_charts(report: TrialReport, numbers: Numbers) -> tuple[PairCharts, ...]
         others = tuple(
             (wording.capital(wording.metric_name(row.metric)), held[row.metric].signed(numbers),
              told.surety(row))
-            for row in rows if held[row.metric].unit != "%"
+            for row in rows if held[row.metric].unit != "%" and _matters(row)
         )  # fmt: skip
         charts.append(PairCharts(treatment, control, chart, others))
     return tuple(charts)
+
+
+def _matters(row: Difference) -> bool:
+    """Tell whether a difference stands in the open; all stand in the table of numbers."""
+    return row.metric in wording.FOREMOST or told.surety(row) != "untold"
 
 
 @dataclass(frozen=True, slots=True)

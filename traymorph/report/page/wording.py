@@ -32,6 +32,7 @@ NO_SAFETY = (
 SHOWN, HINT, UNTOLD, NOT_COMPARED = "Shown", "A hint", "Not told", "Not compared"
 SURETY = {"shown": SHOWN, "hint": HINT, "untold": UNTOLD}
 ALSO_SHOWN, HINTS = "Also shown", "Hints, no more"
+FURTHER_DIFFERENCES = "Further differences and hints"
 REMAINING = "What these trays do not tell"
 ALL_NUMBERS = "All differences in numbers"
 TO_KNOW = "To know about this comparison"
@@ -118,7 +119,8 @@ NO_METRICS = "No metric was measured in any tray."
 
 # --- map
 MAP_READ = "The bar under a value runs from the lowest to the highest tray of the trial."
-BLOCK, SHELF, POSITION, NO_PLACE = "Block", "shelf", "position", "no place stated"
+SHELF, NO_BLOCK = "shelf", "Without a block"
+FURTHER_PLACES = "Further blocks"
 NOT_MEASURED_CELL = "not measured"
 
 # --- outcomes
@@ -351,6 +353,12 @@ def refusal(flags: Sequence[str], kind: str) -> str:
     """Say why a metric is not compared."""
     known = [REASONS[flag].format(replicates=plural(kind)) for flag in flags if flag in REASONS]
     return known[0] if known else f"{NOT_COMPARED}: {' '.join(flags).replace('_', ' ')}."
+
+
+def place_name(batch: str, block: str) -> str:
+    """Name a block, with its batch where there are several."""
+    named = f"Block {block}" if block else NO_BLOCK
+    return f"Batch {batch}, {named[0].lower()}{named[1:]}" if batch else named
 
 
 def map_lead(metric: str | None) -> str:

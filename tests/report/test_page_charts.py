@@ -1,0 +1,196 @@
+"""Charts put numbers where they belong, and say how sure a difference is."""
+
+import re
+from dataclasses import replace
+from math import nan
+
+import numpy as np
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from tests.report.page_trials import read, trays, write_trial
+from traymorph.model.comparison import Difference
+from traymorph.model.report import GroupValues
+from traymorph.pipeline.report import gather
+from traymorph.report.page import svg, told, wording
+from traymorph.report.page.dots import dot_chart
+from traymorph.report.page.numbers import Numbers
+from traymorph.report.page.racks import rack
+from traymorph.report.page.spans import Span, span_chart
+from traymorph.report.page.thumbnails import width_for
+
+NUMBERS = Numbers("en")
+NAMES = ("id", "title", "description")
+SLEEP = [0.7, -1.6, -0.2, -1.2, -0.1, 3.4, 3.7, 0.8, 0.0, 2.0]
+"""Extra hours of sleep with the first drug: Student 1908, Biometrika 6:1-25."""
+
+
+def _circles(chart):
+    return [
+        (float(one.attributes["cx"]), float(one.attributes["cy"]), float(one.attributes["r"]))
+        for one in read(str(chart)).all("circle")
+    ]
+
+
+# --- axis
+
+
+@given(st.floats(-1e5, 1e5), st.floats(1e-6, 1e5))
+def test_ticks_are_round_and_lie_within(low, length):
+    axis = svg.Axis(low, low + length, 10, 350)
+    assert 2 <= len(axis.ticks) <= 7 or length < 1e-9 * abs(low)
+    for tick in axis.ticks:
+        assert 10 - 1e-3 <= axis.x(tick) <= 350 + 1e-3
+        assert float(f"{tick:.{axis.decimals}f}") == pytest.approx(
+            tick, abs=1e-9 + 1e-9 * abs(tick)
+        )
+
+
+def test_values_that_are_all_alike_find_a_place():
+    axis = svg.Axis(5.0, 5.0, 0, 100)
+    assert axis.x(5.0) == pytest.approx(50)
+
+
+# --- dots
+
+
+@given(st.lists(st.floats(40, 60), min_size=1, max_size=30))
+def test_marks_of_replicates_lie_at_their_values_and_apart(values):
+    group = GroupValues("dark", tuple(f"T{k}" for k in range(len(values))), np.array(values))
+    circles = _circles(dot_chart([group, replace(group, treatment="light")], "mm", NUMBERS, NAMES))
+    marks = [one for one in circles if one[2] == 4.0]
+    assert len(marks) == len(values), "the second treatment has another shape"
+    order = np.argsort(values, kind="stable")
+    across = np.array([one[0] for one in marks])
+    assert np.all(np.diff(across[order]) >= -0.11)
+    if len(values) <= 7:
+        for k, one in enumerate(marks):
+            for other in marks[k + 1 :]:
+                apart = np.hypot(one[0] - other[0], one[1] - other[1])
+                assert apart > 7.5
+
+
+def test_mean_and_interval_of_a_treatment(tmp_path):
+    """R: t.test(extra[group == 1])$conf.int of sleep, -0.5297804 2.0297804 (from memory)."""
+    rows = [
+        {"tray_id": f"T{k}", "crop": "pea", "treatment": "dark", "canopy_height_mm": 50 + value}
+        for k, value in enumerate(SLEEP)
+    ]
+    report = gather(write_trial(tmp_path, rows, settings=""), tmp_path)
+    (group,) = report.groups["canopy_height_mm"]
+    assert group.mean == pytest.approx(50.75)
+    assert group.ci_low - 50 == pytest.approx(-0.5297804, abs=1e-6)
+    assert group.ci_high - 50 == pytest.approx(2.0297804, abs=1e-6)
+
+
+def test_a_replicate_by_itself_has_no_interval(tmp_path):
+    report = gather(write_trial(tmp_path, trays()[:1]), tmp_path)
+    (group,) = report.groups["canopy_height_mm"]
+    assert np.isnan(group.ci_low)
+    chart = str(dot_chart([group], "mm", NUMBERS, NAMES))
+    assert 'stroke-width="1.6"' not in chart
+
+
+# --- differences
+
+_ROW = Difference(
+    "canopy_height_mm", "mm", "15 g", "30 g", 3, 3, -8.0, -10.0, -6.0, -11.4, -14.2, -8.6,
+    p=0.001, p_adjusted=0.004, mean_treatment=62.0, mean_control=70.0,
+)  # fmt: skip
+
+
+@pytest.mark.parametrize(
+    ("change", "surety"),
+    [
+        ({}, "shown"),
+        ({"p_adjusted": 0.2}, "hint"),
+        ({"p_adjusted": 0.2, "family": "primary"}, "shown"),
+        ({"ci_low": -10.0, "ci_high": 1.0}, "untold"),
+        ({"ci_low": nan, "ci_high": nan}, ""),
+    ],
+)
+def test_how_sure_a_difference_is(change, surety):
+    assert told.surety(replace(_ROW, **change)) == surety
+
+
+def test_sentences_say_direction_size_and_interval():
+    said = told.sentence(_ROW, "tray", NUMBERS, short=True).striptags()
+    assert said == "The canopy is 11 % lower at 15 g than at 30 g (9 to 14 %)."
+    means = told.means(_ROW, NUMBERS).striptags()
+    assert means == "Means: 62 mm at 15 g, 70 mm at 30 g."
+
+
+def test_what_is_not_told_is_never_said_to_be_alike():
+    row = replace(_ROW, ci_low=-4.0, ci_high=2.0, ci_low_pct=-6.0, ci_high_pct=3.0)
+    said = told.sentence(row, "tray", NUMBERS).striptags()
+    assert said.endswith("these trays do not tell.")
+    assert "no proof that they are alike" in wording.HOW_SURE["untold"]
+
+
+def _span(low, high, surety="shown", name="x"):
+    return Span(name, "said", (low + high) / 2, low, high, surety)
+
+
+def test_intervals_lie_on_their_side_of_nought():
+    chart = span_chart([_span(-14, -8), _span(3, 9), _span(-2, 4, "untold")], ("less", "more"), "%",
+                       NUMBERS, NAMES)  # fmt: skip
+    tree = read(str(chart))
+    lines = [one.attributes for one in tree.all("line") if one.attributes["stroke-width"] == "1.4"]
+    zero = max(lines, key=lambda one: float(one["y2"]) - float(one["y1"]))
+    middle = float(zero["x1"])
+    (first, _, _), (second, _, _), (third, _, _) = _circles(chart)
+    assert first < middle < second
+    assert abs(third - middle) < abs(second - middle)
+
+
+def test_how_sure_shows_without_colour():
+    drawn = {
+        surety: str(span_chart([_span(-2, 4, surety)], ("less", "more"), "%", NUMBERS, NAMES))
+        for surety in ("shown", "hint", "untold")
+    }
+    without_colour = {re.sub(r"var\(--\w+\)", "", one) for one in drawn.values()}
+    assert len(without_colour) == 3
+    assert "stroke-dasharray" in drawn["untold"]
+
+
+def test_one_wild_metric_does_not_flatten_the_others():
+    tame = [_span(-8, -2), _span(1, 7), _span(-3, 3, "untold")]
+    chart = str(span_chart([*tame, _span(140, 380)], ("less", "more"), "%", NUMBERS, NAMES))
+    assert len(_circles(chart)) == 3, "the fourth lies beyond the axis and is an arrow"
+    places = [one[0] for one in _circles(chart)]
+    assert max(places) - min(places) > 50
+
+
+# --- map
+
+
+def test_trays_stand_where_they_stood(tmp_path):
+    rows = trays()
+    rows[1]["position"] = "4"
+    blocks = rack(gather(write_trial(tmp_path, rows), tmp_path), NUMBERS)
+    assert [block.name for block in blocks] == ["Block 1", "Block 2", "Block 3"]
+    (shelf,) = blocks[0].shelves
+    assert [cell and cell.tray_id for cell in shelf.cells] == ["T01", None, None, "T02"]
+    assert shelf.cells[0].value == f"{float(rows[0]['canopy_height_mm']):.1f}\xa0mm"
+    bars = {cell.tray_id: cell.bar_pct for block in blocks for shelf in block.shelves
+            for cell in shelf.cells if cell}  # fmt: skip
+    heights = {row["tray_id"]: float(row["canopy_height_mm"]) for row in rows}
+    assert max(bars, key=bars.get) == max(heights, key=heights.get)
+    assert min(bars, key=bars.get) == min(heights, key=heights.get)
+
+
+def test_two_trays_in_one_place_are_both_shown(tmp_path):
+    rows = [row | {"position": "1"} for row in trays()]
+    blocks = rack(gather(write_trial(tmp_path, rows), tmp_path), NUMBERS)
+    shown = [cell.tray_id for block in blocks for shelf in block.shelves for cell in shelf.cells]
+    assert sorted(shown) == [row["tray_id"] for row in rows]
+
+
+# --- thumbnails
+
+
+def test_more_pictures_are_smaller():
+    widths = [width_for(count) for count in (1, 90, 91, 400, 5000)]
+    assert widths == sorted(widths, reverse=True)
+    assert widths[-1] >= 150
