@@ -41,6 +41,7 @@ def test_a_trial_is_measured_and_nothing_fails(first_run):
     folder, outcome = first_run
     assert outcome.code == 0, outcome.stderr
     assert sorted(path.name for path in (folder / "results").iterdir()) == [
+        "data_dictionary.csv",
         "masks",
         "overlays",
         "photo_checks.csv",

@@ -3,30 +3,20 @@
 from pathlib import Path
 
 from traymorph.model.comparison import Comparison, Difference
-from traymorph.store.csvfiles import number_cell, write_table
+from traymorph.store.columns import names_of
+from traymorph.store.compared_columns import (
+    COMPARISON,
+    COMPARISON_COUNTS,
+    COMPARISON_FURTHER,
+    COMPARISON_NUMBERS,
+    COMPARISON_TEXTS,
+)
+from traymorph.store.csvfiles import number_cell
+from traymorph.store.dictionary import write_described
 from traymorph.store.textcells import guarded
 
-_TEXTS = ("metric", "unit", "treatment", "control")
-_COUNTS = ("n_treatment", "n_control")
-_NUMBERS = (
-    "difference",
-    "ci_low",
-    "ci_high",
-    "difference_pct",
-    "ci_low_pct",
-    "ci_high_pct",
-    "p",
-    "p_adjusted",
-)
-_FURTHER = (
-    "mean_treatment",
-    "mean_control",
-    "replicate_sd",
-    "measuring_u",
-    "p_permutation",
-    "smallest_p_permutation",
-    "margin",
-    "p_within",
+_TEXTS, _COUNTS, _NUMBERS, _FURTHER = map(
+    names_of, (COMPARISON_TEXTS, COMPARISON_COUNTS, COMPARISON_NUMBERS, COMPARISON_FURTHER)
 )
 
 
@@ -45,8 +35,7 @@ def write_comparison(path: Path, comparison: Comparison) -> None:
     StoreError
         The file cannot be written; what was there stays as it was.
     """
-    header = [*_TEXTS, *_COUNTS, *_NUMBERS, "method", "flags", "family", "replicate", *_FURTHER]
-    write_table(path, header, (_cells(row, comparison) for row in comparison.differences))
+    write_described(path, COMPARISON, (_cells(row, comparison) for row in comparison.differences))
 
 
 def _cells(row: Difference, comparison: Comparison) -> list[str]:

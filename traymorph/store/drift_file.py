@@ -6,22 +6,10 @@ from pathlib import Path
 import numpy as np
 
 from traymorph.model.drift import Chart, MetricDrift
-from traymorph.store.csvfiles import number_cell, write_table
+from traymorph.store.csvfiles import number_cell
+from traymorph.store.dictionary import write_described
 from traymorph.store.textcells import guarded
-
-_HEADER = (
-    "metric",
-    "chart",
-    "batch",
-    "value",
-    "centre",
-    "lower",
-    "upper",
-    "signal",
-    "few",
-    "day",
-    "in_baseline",
-)
+from traymorph.store.watched_columns import DRIFT
 
 
 def write_drift(path: Path, watched: Sequence[MetricDrift]) -> None:
@@ -40,7 +28,7 @@ def write_drift(path: Path, watched: Sequence[MetricDrift]) -> None:
         The file cannot be written; what was there stays as it was.
     """
     rows = (cells for one in watched for chart in one.charts for cells in _rows(one, chart))
-    write_table(path, _HEADER, rows)
+    write_described(path, DRIFT, rows)
 
 
 def _rows(one: MetricDrift, chart: Chart) -> Iterable[list[str]]:

@@ -5,7 +5,10 @@ from dataclasses import fields
 from pathlib import Path
 from typing import Any
 
-from traymorph.store.csvfiles import number_cell, write_table
+from traymorph.store.columns import names_of
+from traymorph.store.compared_columns import OUTCOMES
+from traymorph.store.csvfiles import number_cell
+from traymorph.store.dictionary import write_described
 from traymorph.store.textcells import guarded
 
 
@@ -15,7 +18,7 @@ def write_findings(path: Path, rows: Sequence[Any]) -> None:
     Parameters
     ----------
     path : Path
-        Where to.
+        Where to; the file's name says which of the tables of ``OUTCOMES`` it is.
     rows : sequence of dataclass instances
         At least one, all of one class, with fields of text, numbers and yes or no.
 
@@ -24,8 +27,12 @@ def write_findings(path: Path, rows: Sequence[Any]) -> None:
     StoreError
         The file cannot be written; what was there stays as it was.
     """
+    columns = OUTCOMES[path.name]
     names = [field.name for field in fields(rows[0])]
-    write_table(path, names, ([_cell(getattr(row, name)) for name in names] for row in rows))
+    if names != names_of(columns):
+        msg = f"{path.name} has no such columns: {', '.join(names)}"
+        raise ValueError(msg)
+    write_described(path, columns, ([_cell(getattr(row, name)) for name in names] for row in rows))
 
 
 def _cell(value: str | float | bool) -> str:  # noqa: FBT001 - a cell of any kind

@@ -20,14 +20,10 @@ from traymorph.model.repeatability import (
     RangeFigures,
     Ratio,
 )
-from traymorph.store.csvfiles import number_cell, write_table
+from traymorph.store.csvfiles import number_cell
+from traymorph.store.dictionary import write_described
 from traymorph.store.textcells import guarded
-
-_ENDS = ("", "_low", "_high")
-_PARTS_HEADER = (
-    "metric", "unit", "source", "sd", "sd_low", "sd_high", "share_pct", "share_low_pct",
-    "share_high_pct", "spread_pct", "df", "set_to_zero", "sd_by_ranges",
-)  # fmt: skip
+from traymorph.store.watched_columns import PARTS, repeatability_columns
 
 
 def write_repeatability(path: Path, studied: Sequence[MetricRepeatability], crop: str) -> None:
@@ -48,20 +44,8 @@ def write_repeatability(path: Path, studied: Sequence[MetricRepeatability], crop
         The file cannot be written; what was there stays as it was.
     """
     photos = [one.photos for one in studied[0].smallest]
-    header = [
-        "metric", "unit", "crop", "trays", "operators", "measurements", "mean", "trays_sd",
-        *(f"one_operator_sd{end}" for end in _ENDS),
-        *(f"measuring_sd{end}" for end in _ENDS),
-        *(f"measuring_share{end}_pct" for end in _ENDS),
-        "measuring_spread_pct", "steps",
-        *(f"difference_{n}_photo{'s' if n > 1 else ''}" for n in photos),
-        *(f"other_operator_difference_{n}_photo{'s' if n > 1 else ''}" for n in photos),
-        "stated_u",
-        *(f"one_operator_ratio{end}" for end in _ENDS),
-        *(f"measuring_ratio{end}" for end in _ENDS),
-        "stated_doubt", "method",
-    ]  # fmt: skip
-    write_table(path, header, (_cells(one, crop) for one in studied))
+    rows = (_cells(one, crop) for one in studied)
+    write_described(path, repeatability_columns(photos), rows)
 
 
 def write_parts(path: Path, studied: Sequence[MetricRepeatability]) -> None:
@@ -80,7 +64,7 @@ def write_parts(path: Path, studied: Sequence[MetricRepeatability]) -> None:
         The file cannot be written; what was there stays as it was.
     """
     rows = (_part_cells(one, part) for one in studied for part in (*one.parts, *one.sums))
-    write_table(path, _PARTS_HEADER, rows)
+    write_described(path, PARTS, rows)
 
 
 def method_of(one: MetricRepeatability) -> str:

@@ -14,7 +14,7 @@ from traymorph.errors import StoreError
 from traymorph.model.metrics import METRICS
 from traymorph.model.photo import View
 from traymorph.model.results import Measured
-from traymorph.store.csvfiles import write_photo_checks, write_plants, write_tray_metrics
+from traymorph.store.measured_files import write_photo_checks, write_plants, write_tray_metrics
 from traymorph.store.textcells import guarded, unguarded
 
 WEIGHED = ("plant_weight_mg", "leaf_area_per_gram_cm2")
@@ -177,7 +177,7 @@ def test_a_failure_half_way_leaves_the_old_file(tmp_path, result):
     with pytest.raises(StoreError, match="No space left"):
         write_photo_checks(path, checks())
     assert path.read_bytes() == before
-    assert list(tmp_path.iterdir()) == [path]
+    assert sorted(tmp_path.iterdir()) == [tmp_path / "data_dictionary.csv", path]
 
 
 def test_a_place_that_cannot_be_written_is_told(tmp_path, result):
