@@ -25,6 +25,7 @@ def draws(n, seed=1):
 
 @pytest.mark.parametrize("n", range(2, 11))
 def test_constants_are_those_of_the_printed_table(n):
+    # ASTM's manual on presentation of data and control chart analysis; Montgomery, appendix VI
     printed = {name: float(cells[n - 2]) for name, cells in read("control_chart_constants").items()}
     got = control_constants(n)
     assert got.c4 == pytest.approx(printed["c4"], abs=5.1e-5)
@@ -64,8 +65,9 @@ def test_cusum_of_the_nist_handbook():
     # 6.3.2.3: target 325, k = 0.3175, h = 4.1959: above it from group 14 to the end
     data = read("nist_cusum_6323")
     above, below = tabular_cusum(numbers(data["x"]), 325.0, 0.3175)
-    np.testing.assert_allclose(above, numbers(data["S_hi_printed"]), atol=6e-3)
-    np.testing.assert_allclose(below, numbers(data["S_lo_printed"]), atol=6e-3)
+    # printed with two decimals, some of them cut off
+    np.testing.assert_allclose(above, numbers(data["S_hi_printed"]), atol=5.2e-3)
+    np.testing.assert_allclose(below, numbers(data["S_lo_printed"]), atol=5.2e-3)
     assert np.flatnonzero(above > 4.1959).tolist() == list(range(13, 20))
     assert above[-1] == pytest.approx(19.04, abs=5.1e-3)
 
