@@ -151,12 +151,18 @@ def _spans(effect: Effect) -> Span:
 
 
 def _basis(factors: tuple[Codes, ...]) -> Floats:
-    """Orthonormal columns that span factors and mean, shape (n, rank)."""
-    columns = [_indicators(codes) for codes in factors]
-    if len(columns) == 1:
-        return np.asarray(columns[0] / np.sqrt(columns[0].sum(axis=0)), dtype=np.float64)
-    left, singular, _ = np.linalg.svd(np.hstack(columns), full_matrices=False)
-    return np.asarray(left[:, singular > _RANK * singular[0]])
+    """Orthonormal columns that span factors and mean, shape (n, rank).
+
+    The factor of most levels comes first, since its columns are orthogonal as they are; of the
+    others only what these leave is decomposed.
+    """
+    first, *others = sorted(map(_indicators, factors), key=lambda one: -one.shape[1])
+    basis = first / np.sqrt(first.sum(axis=0))
+    for further in others:
+        rest = further - basis @ (basis.T @ further)
+        left, singular, _ = np.linalg.svd(rest, full_matrices=False)
+        basis = np.hstack([basis, left[:, singular > _RANK * np.sqrt(len(further))]])
+    return np.asarray(basis, dtype=np.float64)
 
 
 def _indicators(codes: Codes) -> Floats:
