@@ -70,7 +70,8 @@ def find_batches(table: TrayTable, metrics: Sequence[str]) -> Batches:
     place[order] = np.arange(len(order))
     _, trays = _coded(table.text("tray_id"), used)
     rows = _Rows(tuple(names[k] for k in order), place[codes], trays, taken)
-    found = {metric: _averages(table.values[metric][used], rows) for metric in metrics}
+    by_day = np.lexsort((rows.day, rows.tray, rows.batch))
+    found = {metric: _averages(table.values[metric][used], rows, by_day) for metric in metrics}
     return Batches(
         rows.names,
         tuple(date.fromordinal(int(first[k])) for k in order),
@@ -183,11 +184,10 @@ def _too_far_apart(codes: Codes, n: int, sown: Codes, taken: Codes) -> Codes:
     return np.flatnonzero((spans[0] > _SOWN_WITHIN_DAYS) | unsown)
 
 
-def _averages(values: Floats, rows: _Rows) -> tuple[Floats, Floats, Codes]:
-    """Mean, standard deviation and number of trays of every batch."""
+def _averages(values: Floats, rows: _Rows, by_day: Codes) -> tuple[Floats, Floats, Codes]:
+    """Mean, standard deviation and number of trays of every batch; rows sorted by tray and day."""
     n = len(rows.names)
-    held = np.flatnonzero(np.isfinite(values))
-    held = held[np.lexsort((rows.day[held], rows.tray[held], rows.batch[held]))]
+    held = by_day[np.isfinite(values[by_day])]
     batch, tray = rows.batch[held], rows.tray[held]
     last = np.append((np.diff(batch) != 0) | (np.diff(tray) != 0), True)[: len(held)]
     batch, kept = batch[last], values[held[last]]
