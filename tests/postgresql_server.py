@@ -17,6 +17,8 @@ _DEBIAN = Path("/usr/lib/postgresql")
 
 def find_binaries():
     """Folder with initdb, pg_ctl and postgres; None where there is none."""
+    if _is_root() and shutil.which("runuser") is None:
+        return None
     newest_first = sorted(
         _DEBIAN.glob("*/bin"), key=lambda folder: float(folder.parent.name), reverse=True
     )
@@ -28,9 +30,13 @@ def find_binaries():
     return None
 
 
+def _is_root():
+    return hasattr(os, "geteuid") and os.geteuid() == 0
+
+
 def _as_whom():
     # The server refuses to run as root; Debian's package makes a user for it.
-    return ["runuser", "-u", "postgres", "--"] if os.geteuid() == 0 else []
+    return ["runuser", "-u", "postgres", "--"] if _is_root() else []
 
 
 class Server:
@@ -45,7 +51,7 @@ class Server:
     def make(self):
         password = self._folder / "password"
         password.write_text(PASSWORD)
-        if os.geteuid() == 0:
+        if _is_root():
             shutil.chown(self._folder, "postgres")
             shutil.chown(password, "postgres")
         self._run(

@@ -4,7 +4,10 @@ Measuring itself is stood in for by what the sample trial gave when it was reall
 a run takes no time; everything else is the command as it is.
 """
 
+import hashlib
+import json
 import os
+import re
 import shutil
 import sys
 import tempfile
@@ -15,8 +18,11 @@ from pathlib import Path
 import psycopg
 import pytest
 
+import traymorph as traymorph_package
 from tests.cli.running import table, traymorph
+from tests.cli.test_calibrate import measured as lab_list
 from tests.store.databases import KINDS, count, execute, other_program_writes
+from traymorph.card.layout import VERSION
 from traymorph.model.results import Measured
 from traymorph.pipeline import run as pipeline_run
 from traymorph.store import connection
@@ -252,6 +258,29 @@ def test_a_ledger_that_may_only_be_read(in_file):
             office.chmod(0o700)
 
 
+@pytest.mark.skipif(not hasattr(os, "seteuid"), reason="permissions work otherwise here")
+def test_a_trial_folder_that_may_only_be_read(in_file, asked):
+    """As on a disk that is mounted to be read: told before anything is measured."""
+    folder, _ = in_file
+    with tempfile.TemporaryDirectory() as name:
+        Path(name).chmod(0o755)
+        copy = Path(name) / "trial"
+        shutil.copytree(folder, copy)
+        places = [copy, *copy.rglob("*")]
+        before = {path: path.read_bytes() for path in places if path.is_file()}
+        for path in places:
+            path.chmod(0o555 if path.is_dir() else 0o444)
+        try:
+            with _bound_by_permissions():
+                outcome = measure(copy)
+            assert "traymorph.sqlite cannot be" in refused(outcome)
+            assert asked == []
+            assert {path: path.read_bytes() for path in copy.rglob("*") if path.is_file()} == before
+        finally:
+            for path in places:
+                path.chmod(0o755)
+
+
 # --- what can go wrong with a server
 
 
@@ -303,6 +332,16 @@ def test_a_driver_that_is_missing(measured, monkeypatch):
     assert "secret" not in told
 
 
+def test_the_password_may_come_from_libpq_s_own_places(measured, asked, postgresql, monkeypatch):
+    """PostgreSQL documentation, libpq: environment variables."""
+    place = postgresql.new_place()
+    monkeypatch.setenv("PGPASSWORD", "pea-shoots")
+    without = place.replace(":pea-shoots@", "@").replace("postgresql://", "postgres://")
+    assert measure(measured, without).code == 0
+    assert asked == ["T01", "T02"]
+    assert count(place, "measurements") == 2
+
+
 def test_a_server_that_goes_in_the_middle_of_a_run_loses_no_finished_tray(
     measured, postgresql, asked, monkeypatch
 ):
@@ -348,3 +387,33 @@ def test_the_password_is_in_no_file(measured, postgresql):
     assert measure(measured, postgresql.new_place()).code == 0
     for path in measured.rglob("*"):
         assert path.is_dir() or b"pea-shoots" not in path.read_bytes()
+
+
+# --- provenance
+
+
+def test_the_registered_print_stands_in_the_ledger(fresh, tmp_path):
+    """Really measured: one photo, its print registered as it was designed."""
+    for photo in (fresh / "photos").rglob("*.jpg"):
+        if photo.name != "T01_side.jpg":
+            photo.unlink()
+    place = fresh / "traymorph.sqlite"
+    noted = "SELECT prints FROM tray_rows ORDER BY measurement_id"
+    assert measure(fresh).code == 9, "the other tray has no photo"
+    assert execute(place, noted) == [("[]",)]
+    lab = lab_list(tmp_path / "lab.csv")
+    registering = traymorph("calibrate", fresh, "--lab", lab, "--card-id", "kitchen")
+    assert registering.code == 0, registering.stderr
+    assert measure(fresh).code == 9
+    ((_,), (text,)) = execute(place, noted)
+    ((card_id, colours),) = json.loads(text)
+    assert card_id == "kitchen"
+    assert re.fullmatch("[0-9a-f]{64}", colours)
+    (row,) = execute(
+        place,
+        "SELECT program_version, card_versions, photo_sha256 FROM tray_rows WHERE prints <> '[]'",
+    )
+    photo = (fresh / "photos" / "T01" / "T01_side.jpg").read_bytes()
+    assert row[0] == traymorph_package.__version__
+    assert json.loads(row[1]) == [VERSION]
+    assert json.loads(row[2]) == [hashlib.sha256(photo).hexdigest()]

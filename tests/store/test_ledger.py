@@ -292,6 +292,19 @@ def test_a_ledger_that_cannot_be_written_is_told(place, result):
             ledger.record(run, FINGERPRINT, result)
 
 
+def test_a_disk_that_is_full_is_told_and_what_was_kept_stays(file_place, result):
+    with open_ledger(file_place) as ledger:
+        run = ledger.begin_run()
+        ledger.record(run, FINGERPRINT, result)
+        with ledger._engine.connect() as held:  # noqa: SLF001 - no room for one page more
+            held.exec_driver_sql("PRAGMA max_page_count = 1")
+        long = replace(result, tray_id="x" * 100_000)
+        with pytest.raises(StoreError, match="the disk is full"):
+            ledger.record(run, "e" * 64, long)
+    with open_ledger(file_place) as ledger:
+        assert _same(ledger.latest(), [result])
+
+
 def test_a_ledger_that_another_program_holds_is_told(place, result, monkeypatch):
     monkeypatch.setattr(store_connection, "_WAIT_S", 0.05)
     with open_ledger(place) as ledger:
