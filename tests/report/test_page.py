@@ -197,7 +197,7 @@ def test_what_scrolls_can_be_reached_and_has_a_name(either):
     for one in read(either).all("div"):
         if "scroll" in one.attributes.get("class", "").split():
             assert one.attributes["tabindex"] == "0"
-            assert one.attributes["role"] == "region"
+            assert one.attributes["role"] == "group"
             assert one.attributes["aria-label"].strip()
 
 

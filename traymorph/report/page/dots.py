@@ -63,13 +63,13 @@ def _row(
     levels = _levels([axis.x(value) for value in group.values], 2.0 * radius + 1.0)
     height = (max(levels, default=0) + 1) * _STEP
     middle = top + _LABEL + height
-    body = []
-    if group.treatment:
-        body.append(svg.mark(kind, (_SIDE + 4.0, top + 8.0), 3.6))
-        label = svg.cut(group.treatment, WIDTH - 160.0)
-        body.append(svg.words((_SIDE + 15.0, top + 12.0), label, bold=True))
     said = _mean(group, unit, decimals, numbers)
-    body.append(svg.words((WIDTH - _SIDE, top + 12.0), said, anchor="end"))
+    body = [svg.words((WIDTH - _SIDE, top + 12.0), said, anchor="end")]
+    if group.treatment:
+        left = _SIDE + 15.0
+        label = svg.cut(group.treatment, 0.9 * (WIDTH - _SIDE - left - svg.width_of(said)))
+        body.append(svg.mark(kind, (_SIDE + 4.0, top + 8.0), 3.6))
+        body.append(svg.words((left, top + 12.0), label, bold=True))
     for name, value, level in zip(group.names, group.values, levels, strict=True):
         text = f"{name}: {numbers.with_unit(numbers.rough(float(value)), unit)}"
         title = text if len(group.values) <= _MOST_TITLES else ""

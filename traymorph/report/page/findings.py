@@ -158,7 +158,7 @@ def _answer(place: int, row: Difference, comparison: Comparison, numbers: Number
     )
     return Answer(
         surety,
-        wording.SURETY[surety],
+        wording.ANSWERED[surety],
         sentence,
         interval,
         told.means(row, numbers),

@@ -111,8 +111,7 @@ def _tick(value: float, axis: svg.Axis, unit: str, numbers: Numbers) -> str:
 def _row(one: Span, axis: svg.Axis, top: float) -> list[Markup]:
     body = []
     if one.name:
-        said_width = 6.3 * len(one.said)
-        name = svg.cut(one.name, WIDTH - 2 * _SIDE - said_width - 8.0)
+        name = svg.cut(one.name, WIDTH - 2 * _SIDE - svg.width_of(one.said) - 8.0)
         body.append(svg.halo((_SIDE, top + 12.0), name, bold=one.surety == "shown"))
         body.append(svg.halo((WIDTH - _SIDE, top + 12.0), one.said, anchor="end"))
     y = top + (23.0 if one.name else 14.0)

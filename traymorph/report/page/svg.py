@@ -56,6 +56,11 @@ def cut(text: str, width: float) -> str:
     return text if len(text) <= most else text[: most - 1].rstrip() + "…"
 
 
+def width_of(text: str) -> float:
+    """Estimate the width of words, px."""
+    return _LETTER * len(text)
+
+
 def line(
     start: tuple[float, float], end: tuple[float, float], *, colour: str = INK,
     width: float = 1.0, dash: str = "",

@@ -31,6 +31,11 @@ NO_SAFETY = (
 # --- findings
 SHOWN, HINT, UNTOLD, NOT_COMPARED = "Shown", "A hint", "Not told", "Not compared"
 SURETY = {"shown": SHOWN, "hint": HINT, "untold": UNTOLD}
+ANSWERED = {
+    "shown": "Shown by this trial",
+    "hint": "A hint, no more",
+    "untold": "Not told by this trial",
+}
 ALSO_SHOWN, HINTS = "Also shown", "Hints, no more"
 FURTHER_DIFFERENCES = "Further differences and hints"
 REMAINING = "What these trays do not tell"
@@ -143,13 +148,16 @@ OVERLAY_MISSING = "The picture of what was measured is missing: run traymorph me
 NO_PHOTOS_OF_TRAY = "No photo of this tray is listed."
 NOTHING_OF_TRAY = "Nothing was measured in this tray."
 MEASURED, AMONG = "Measured", "Among all trays"
+PICTURES_READ = (
+    "In the pictures plants that count keep their colour and everything else is faded. Blue is the "
+    "tray's opening and rim, orange the stems."
+)
 AMONG_READ = (
     "± is one standard uncertainty of measuring; about 95 % of true values lie within twice that. "
     "“Among all trays”: the line runs from the lowest to the highest tray, the short tick is their "
     "median, the dot is this tray."
 )
 METRIC, VALUE = "Metric", "Value"
-FURTHER = "further metrics"
 LARGER_PICTURE = "larger picture"
 TO_TRAYS = "All trays"
 IN_TABLE = "Further metrics of each tray stand in tray_metrics.csv."
@@ -364,6 +372,11 @@ def place_name(batch: str, block: str) -> str:
 def map_lead(metric: str | None) -> str:
     """Say what the map shows."""
     return f"{capital(metric_name(metric))}, where each tray stood." if metric else ""
+
+
+def further(count: int) -> str:
+    """Count the metrics that are one click away."""
+    return of(count, "further metric", "further metrics")
 
 
 def in_words(text: str) -> str:
