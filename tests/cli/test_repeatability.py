@@ -5,8 +5,10 @@ The trays are invented: ``tests/data/radish_repeats.csv``.
 
 import csv
 import json
+import statistics
 
 import pytest
+from PIL import Image
 
 from tests.cli.running import DATA, table, traymorph
 from traymorph.errors import ExitCode
@@ -322,3 +324,49 @@ def test_a_study_that_is_not_there_is_told_before_anything_is_measured(fresh):
     assert outcome.code == ExitCode.LISTS
     assert "which [repeatability] study of trial.toml names" in outcome.stderr
     assert not (fresh / "results").exists()
+
+
+@pytest.mark.slow
+def test_from_photos_to_sentences(fresh):
+    """Repeats are the same photos stored anew, smaller and paler, as another phone might."""
+    lists = fresh / "trays.csv"
+    own = table(lists)
+    with lists.open("w", encoding="utf-8", newline="") as file:
+        writer = csv.DictWriter(file, [*own[0], "repeat_of", "operator"])
+        writer.writeheader()
+        for row in own:
+            writer.writerow({**row, "repeat_of": "", "operator": "Ana"})
+            for again in ("b", "c"):
+                name = f"{row['tray_id']} {again}"
+                writer.writerow(
+                    {**row, "tray_id": name, "repeat_of": row["tray_id"], "operator": "Ana",
+                     "treatment": "", "block": ""}
+                )  # fmt: skip
+                stored_anew(fresh / "photos" / row["tray_id"], fresh / "photos" / name, again)
+    outcome = traymorph("measure", fresh, "--workers", 1)
+    assert outcome.code == ExitCode.DONE, outcome.stderr
+    rows = table(fresh / "results" / "tray_metrics.csv")
+    assert [row["tray_id"] for row in rows] == ["T01", "T01 b", "T01 c", "T02", "T02 b", "T02 c"]
+    told = traymorph("repeatability", fresh)
+    assert told.code == ExitCode.DONE, told.stderr
+    assert told.stdout.startswith("6 measurements of 2 trays of radish")
+    assert "6 measurements of 2 trays are few" in told.stderr
+    held = {row["metric"]: row for row in table(fresh / "results" / "repeatability.csv")}
+    cover = [float(row["canopy_cover_pct"]) for row in rows]
+    within = [statistics.variance(cover[:3]), statistics.variance(cover[3:])]
+    assert float(held["canopy_cover_pct"]["one_operator_sd"]) == pytest.approx(
+        statistics.mean(within) ** 0.5, rel=1e-3
+    )
+    compared = traymorph("compare", fresh)
+    assert compared.code == ExitCode.DESIGN, "one tray a treatment, whatever its repeats"
+
+
+def stored_anew(photos, to, how):
+    to.mkdir()
+    for path in photos.iterdir():
+        with Image.open(path) as picture:
+            exif = picture.getexif().tobytes()
+            size = tuple(round(side * (0.93 if how == "b" else 0.97)) for side in picture.size)
+            smaller = picture.resize(size, Image.Resampling.LANCZOS)
+        pale = smaller.point(lambda code: round(code * (0.94 if how == "b" else 0.97)))
+        pale.save(to / path.name, quality=80, exif=exif)
