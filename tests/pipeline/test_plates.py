@@ -19,6 +19,7 @@ from traymorph.config.tray_metrics import read_tray_metrics
 from traymorph.model.comparison import Question
 from traymorph.model.photo import View
 from traymorph.model.plates import Plates
+from traymorph.pipeline.plate_cuttings import canopy_top_mm
 from traymorph.pipeline.plate_photos import TrialPhotos
 from traymorph.pipeline.plates import typical_plates
 from traymorph.pipeline.seen import see
@@ -297,6 +298,21 @@ def test_photos_are_known_from_the_lists_where_results_do_not_name_them(tmp_path
     assert [one.name for one in photos.of("T2", View.SIDE)] == ["b.jpg"]
     # the view of T1/a.jpg is written on its card alone, which nobody has read yet
     assert photos.of("T1", View.OVERHEAD) == ()
+
+
+@pytest.mark.parametrize(
+    ("tops", "p95", "expected"),
+    [
+        ([80.0, 90.0, 85.0, math.nan], math.nan, 90.0),
+        ([80.0, 110.0, 85.0], 90.0, 110.0),  # one tall plant is shown whole
+        ([80.0, 290.0, 85.0], math.nan, 1.6 * 85.0),  # greenery behind one column
+        ([290.0, 290.0, 85.0], 90.0, 1.25 * 90.0),  # and behind most of them
+        ([math.nan, math.nan], 90.0, 90.0),
+        ([math.nan], math.nan, 0.0),
+    ],
+)
+def test_plates_from_the_side_reach_to_the_plants_and_not_up_a_green_backdrop(tops, p95, expected):
+    assert canopy_top_mm(np.array(tops), p95) == pytest.approx(expected)
 
 
 @pytest.fixture(scope="module")

@@ -93,8 +93,9 @@ def test_an_outcome_may_be_the_declared_metric():
 def test_a_tray_whose_part_scale_or_colour_is_not_known_comes_last():
     flags = [(), (), ("scale_disagrees",), ("edge_plants",), ()]
     table = table_of(FIVE, {"canopy_height_mm": [50, 61, 58, 70, 57]}, flags=flags)
-    ranked = rank_trays(table, Question(primary="canopy_height_mm")).groups[0].ranked
-    assert ranked == ("E", "B", "A", "D", "C")
+    ranking = rank_trays(table, Question(primary="canopy_height_mm"))
+    assert ranking.groups[0].ranked == ("E", "B", "A", "D", "C")
+    assert ranking.last == ("C",)
 
 
 def test_the_last_day_with_a_value_counts():

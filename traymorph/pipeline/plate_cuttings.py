@@ -44,6 +44,8 @@ _BESIDE_MM = 22.0
 _BELOW_MEDIUM_MM = 12.0
 """Shown below the medium's surface, which the wall hides: a strip of wall, and room for the bar."""
 _ABOVE_CANOPY_MM = 6.0
+_MOST_OVER_MEDIAN, _MOST_OVER_P95 = 1.6, 1.25
+"""Single plants rise to these multiples of the canopy's median and 95th percentile at the most."""
 _ROUND_PLANTS_MM = 7.0
 _USUAL_FILL_MM = 20.0
 """How far rims stand above the medium where nobody says. Common practice, no source."""
@@ -81,13 +83,14 @@ class TrayFacts:
         Its sizes.
     settings : Settings
         Of the trial.
-    canopy_height, leaf_layer : Measured
-        As measured in the side photo of that day; NaN without.
+    canopy_height, canopy_p95, leaf_layer : Measured
+        As measured in the side photo; NaN without.
     """
 
     size: TraySize
     settings: Settings
     canopy_height: Measured = field(default_factory=Measured)
+    canopy_p95: Measured = field(default_factory=Measured)
     leaf_layer: Measured = field(default_factory=Measured)
 
 
@@ -113,9 +116,15 @@ def place_of(seen: SeenPhoto, tray: TrayFacts) -> Place:
     Raises
     ------
     TrayNotFoundError, BoardError
-        The tray or its plants are not found.
+        The tray or its plants are not found, or heights are stated that reach the camera.
     """
-    return _FINDERS[seen.view](seen, tray)
+    place = _FINDERS[seen.view](seen, tray)
+    cutting = place.cutting
+    below_camera = cutting.height_mm < cutting.viewpoint.position_mm[2]
+    if not below_camera or not np.isfinite(cutting.box_mm).all():
+        msg = f"{seen.entry.path.name}: with the heights stated, the plants would reach the camera."
+        raise TrayNotFoundError(msg, hint="Check heights in trial.toml and trays.csv.")
+    return place
 
 
 def _coarse(seen: SeenPhoto) -> tuple[NDArray[np.uint8], float]:
@@ -210,11 +219,36 @@ def _side(seen: SeenPhoto, tray: TrayFacts) -> Place:
     fill = _USUAL_FILL_MM if size.rim_above_medium_mm is None else size.rim_above_medium_mm
     half = (wall.right_x_mm - wall.left_x_mm) / 2
     rim = np.array([wall.left_x_mm + half, wall.rim_y_mm + wall.rim_slope * half])
-    top = fill + (float(np.nanmax(tops)) if np.isfinite(tops).any() else 0.0) + _ABOVE_CANOPY_MM
+    top = canopy_top_mm(tops + fill, tray.canopy_p95.value) + _ABOVE_CANOPY_MM
     reach = half * slope + _BESIDE_MM
     medium = rim + fill * np.array([-along[1], along[0]])
     cutting = Cutting(viewpoint, medium, along, 0.0, (-reach, -top, reach, _BELOW_MEDIUM_MM))
     return Place(cutting, _exposure(seen, own))
+
+
+def canopy_top_mm(tops: NDArray[np.float64], measured_p95: float) -> float:
+    """Height up to which plants stand; a green backdrop is none of them.
+
+    Coarse masks may take greenery behind the tray for plants where the finer ones do not.
+
+    Parameters
+    ----------
+    tops : ndarray, shape (n,)
+        Highest plant of each column as seen, mm above the medium; NaN where none is seen.
+    measured_p95 : float
+        ``canopy_height_p95_mm`` as measured; NaN without.
+
+    Returns
+    -------
+    float
+        mm above the medium; 0 where nothing is known.
+    """
+    if not np.isfinite(tops).any():
+        return measured_p95 if math.isfinite(measured_p95) else 0.0
+    believed = [float(np.nanmax(tops)), _MOST_OVER_MEDIAN * float(np.nanmedian(tops))]
+    if math.isfinite(measured_p95):
+        believed.append(_MOST_OVER_P95 * measured_p95)
+    return min(believed)
 
 
 def _exposure(seen: SeenPhoto, own: PlantMasks) -> float:

@@ -11,7 +11,7 @@ from traymorph.config.photo_files import PHOTO_FOLDER, photo_files
 from traymorph.config.photos import PHOTOS_FILE, read_photos
 from traymorph.config.settings import Settings
 from traymorph.config.trays import TRAYS_FILE, read_trays
-from traymorph.errors import ListError, PhotoError, UnreadablePhotoError
+from traymorph.errors import ListError, TraymorphError, UnreadablePhotoError
 from traymorph.intake.photos import read_photo
 from traymorph.model.photo import View
 from traymorph.model.trial import PhotoEntry, Sample, TraySize
@@ -86,7 +86,7 @@ class TrialPhotos:
             return photo.entry.taken_on.date()
         try:
             taken = read_photo(photo.entry.path).camera.taken_on
-        except PhotoError:
+        except TraymorphError:
             taken = None  # its reading for the plate will say why
         if taken is not None:
             return taken.date()

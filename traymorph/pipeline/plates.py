@@ -90,7 +90,9 @@ class _Wall:
         """Make the plates view by view."""
         shown = [plate for view in View for plate in self._of_view(view)]
         ranking = self._ranking
-        rule = rule_sentence(ranking.primary, ranking.metrics, shown) if shown else ""
+        if not shown:
+            return Plates("", (), tuple(self._gaps))
+        rule = rule_sentence(ranking.primary, ranking.metrics, shown, ranking.last)
         return Plates(rule, tuple(shown), tuple(self._gaps))
 
     def _of_view(self, view: View) -> list[Plate]:
@@ -179,6 +181,7 @@ class _Wall:
             self._photos.size_of(tray_id),
             self._settings,
             self._measured(tray_id, "canopy_height_mm"),
+            self._measured(tray_id, "canopy_height_p95_mm"),
             self._measured(tray_id, "leaf_layer_mm"),
         )
 

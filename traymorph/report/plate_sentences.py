@@ -12,6 +12,7 @@ _FROM = {
     View.BOARD.value: "on the board",
     View.PACK.value: "in the pack",
 }
+_CIELAB = {"_l": "L*", "_a": "a*", "_b": "b*"}
 _MOST_NAMED = 6
 _UNITS = ("_pct", "_cv", "_mm2", "_cm2", "_mm", "_mg", "_deg", "_de00")
 
@@ -40,7 +41,9 @@ def not_photographed(kind: str, view: View) -> str:
     return f"No {kind} of it was photographed {_FROM[view.value]}."
 
 
-def rule_sentence(primary: str | None, others: Sequence[str], shown: Sequence[Plate]) -> str:
+def rule_sentence(
+    primary: str | None, others: Sequence[str], shown: Sequence[Plate], last: Sequence[str] = ()
+) -> str:
     """Say how typical trays were chosen, and which they are.
 
     Parameters
@@ -51,6 +54,8 @@ def rule_sentence(primary: str | None, others: Sequence[str], shown: Sequence[Pl
         Metrics that decided after it, or without it.
     shown : sequence of Plate
         The plates, at least one.
+    last : sequence of str
+        Trays that come last whatever their numbers.
     """
     if primary is None and len(others) == 1:
         (primary,), others = others, ()
@@ -67,8 +72,15 @@ def rule_sentence(primary: str | None, others: Sequence[str], shown: Sequence[Pl
         nearest = "to the top of the list, since no metric was measured in every tray"
     return (
         f"Not the prettiest but the most typical tray is shown: of those photographed in a view, "
-        f"the one nearest {nearest}.{_who(shown)}"
+        f"the one nearest {nearest}.{_who(shown)}{_last(last)}"
     )
+
+
+def _last(trays: Sequence[str]) -> str:
+    if not trays:
+        return ""
+    named = ", ".join(trays[:_MOST_NAMED]) + (" and others" if len(trays) > _MOST_NAMED else "")
+    return f" Shown only where there is no other, since extent, scale or colour is unsure: {named}."
 
 
 def _who(shown: Sequence[Plate]) -> str:
@@ -88,7 +100,10 @@ def _who(shown: Sequence[Plate]) -> str:
 
 
 def _spoken(metric: str) -> str:
-    """``canopy_cover_pct`` is canopy cover."""
+    """Name a metric without its unit: ``canopy_cover_pct`` is canopy cover."""
+    name, axis = metric[:-2], _CIELAB.get(metric[-2:])
+    if axis is not None:
+        return f"{name.replace('_', ' ')} {axis}"
     name = metric
     while name.endswith(_UNITS):
         name = name[: name.rindex("_")]

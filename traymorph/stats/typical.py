@@ -56,11 +56,14 @@ class Ranking:
         The metric that came first; None where none is declared or it was not measured.
     metrics : tuple of str
         Metrics measured in all trays, which decide where the first does not.
+    last : tuple of str
+        Trays that come last because of a flag of ``FORBIDDING``.
     """
 
     groups: tuple[TypicalTrays, ...]
     primary: str | None
     metrics: tuple[str, ...]
+    last: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -120,7 +123,9 @@ def rank_trays(table: TrayTable, question: Question) -> Ranking:
         ranked = _ranked(trays, places, primary, _distances(trays, places, alike, common[kind]))
         groups.append(TypicalTrays(treatment, kind, ranked))
     shown = common["tray"] or common["pack"]
-    return Ranking(tuple(groups), primary, tuple(name for name in shown if name != primary))
+    others = tuple(name for name in shown if name != primary)
+    last = [name for name, out in zip(trays.names, trays.forbidden, strict=True) if out]
+    return Ranking(tuple(groups), primary, others, tuple(last))
 
 
 def _by_tray(table: TrayTable, treatment_column: str) -> _Trays:
