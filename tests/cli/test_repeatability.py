@@ -137,6 +137,15 @@ def test_a_metric_that_some_photos_did_not_give_is_studied_by_the_others(tmp_pat
     assert held["canopy_height_mm"]["trays"] == "8"
 
 
+def test_repeats_that_hardly_scatter_are_asked_about(tmp_path):
+    ana = [row for row in rows_of_example() if row["operator"] == "Ana"]
+    for row in ana:
+        row["canopy_height_mm_u"] = "9"
+    outcome = traymorph("repeatability", folder_of(tmp_path, ana))
+    (asked,) = (line for line in outcome.stdout.splitlines() if "So little is seen" in line)
+    assert "a doubt of 9.0 mm" in asked
+
+
 def test_copies_of_one_photo_are_not_taken_for_repeats(tmp_path):
     rows = rows_of_example()
     own = {row["tray_id"]: row["leaf_hue_deg"] for row in rows if not row["repeat_of"]}

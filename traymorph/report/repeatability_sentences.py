@@ -31,6 +31,7 @@ _FEW_TRAYS = 5
 _FEW_REPEATS = 10
 _FEW_OPERATORS = 3
 _ASKED_STEPS = 5
+_HARDLY = 0.2
 _NAMED_TREATMENTS = 4
 
 
@@ -130,7 +131,7 @@ def _doubt(one: MetricRepeatability) -> tuple[str, ...]:
         f"{scatter}, {_times(ratio)}"
     )
     judged = {
-        "covers": "the stated doubt covers that.",
+        "covers": f"the stated doubt covers that.{_hardly(ratio)}",
         "covers_one_operator": (
             "so few people leave open whether the stated doubt covers that. It covers what one "
             f"person and phone scatter, {_times(doubt.one_operator)}."
@@ -142,6 +143,16 @@ def _doubt(one: MetricRepeatability) -> tuple[str, ...]:
         "undecided": "so few repeats leave open whether the stated doubt covers that.",
     }
     return (f"{found}: {judged[doubt.verdict]}",)
+
+
+def _hardly(ratio: Ratio) -> str:
+    """Ask about repeats that scatter next to nothing."""
+    if ratio.value >= _HARDLY:
+        return ""
+    return (
+        " So little is seen where phone, card and tray stay as they are between photos: then it "
+        "says nothing of the next time."
+    )
 
 
 def _times(ratio: Ratio) -> str:
