@@ -19,12 +19,17 @@ _SHORTEST_RUN, _LONGEST_RUN = 20.0, 10_000.0
 
 @click.command(name="drift")
 @click.argument("folder", type=click.Path(path_type=Path, exists=True, file_okay=False))
-@click.option("--metric", "metrics", multiple=True, help="Watch this metric; may be repeated.")
-@click.option("--crop", help="Watch the trays of one crop only.")
-@click.option("--treatment", help="Watch the trays of one treatment only.")
-@click.option("--since", help="Watch from this batch on, after a change that was meant.")
 @click.option(
-    "--leave-out", "left_out", multiple=True,
+    "--metric", "metrics", multiple=True, metavar="NAME",
+    help="Watch this metric; may be repeated.",
+)  # fmt: skip
+@click.option("--crop", metavar="NAME", help="Watch the trays of one crop only.")
+@click.option("--treatment", metavar="NAME", help="Watch the trays of one treatment only.")
+@click.option(
+    "--since", metavar="BATCH", help="Watch from this batch on, after a change that was meant."
+)
+@click.option(
+    "--leave-out", "left_out", multiple=True, metavar="BATCH",
     help="Keep a batch with a known cause out of the baseline; may be repeated.",
 )  # fmt: skip
 @click.option(
