@@ -1,23 +1,25 @@
 """`traymorph repeatability`: from repeats of trays to sentences and tables, or a refusal.
 
-The trays are invented: ``tests/data/radish_repeats.csv``.
+The trays are invented: ``sample_images/repeats``.
 """
 
 import csv
 import json
 import statistics
+from pathlib import Path
 
 import pytest
 from PIL import Image
 
-from tests.cli.running import DATA, table, traymorph
+from tests.cli.running import table, traymorph
 from traymorph.errors import ExitCode
 
+EXAMPLE = Path(__file__).parents[2] / "sample_images/repeats/results/tray_metrics.csv"
 SHOWN = ("canopy_cover_pct", "canopy_height_mm", "leaf_hue_deg")
 
 
 def rows_of_example():
-    return table(DATA / "radish_repeats.csv")
+    return table(EXAMPLE)
 
 
 def folder_of(path, rows, **lists):
