@@ -135,8 +135,9 @@ def _held_to_standard(one: MetricDrift) -> list[str]:
         if math.isfinite(bound)
     )
     failing = [name for _, name in _signals(one, STANDARD)]
+    verb = "fails" if len(failing) == 1 else "fail"
     outcome = (
-        f"{len(failing)} of {len(one.names)} batches fail it: {_listed(failing)}"
+        f"{len(failing)} of {len(one.names)} batches {verb} it: {_listed(failing)}"
         if failing
         else f"all {len(one.names)} batches keep it"
     )
