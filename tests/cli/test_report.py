@@ -224,6 +224,9 @@ def test_batches_are_drawn(tmp_path):
     text, _ = _page(folder)
     (figure,) = (one for one in read(text).all("figure") if one.attributes["class"] == "batch")
     assert "b23" in figure.text
+    said = next(one for one in read(text).all("p") if "said" in one.attributes.get("class", ""))
+    assert said.text.startswith("The canopy is ")
+    assert "batch b23" in said.text
     assert "1: <b>lamp</b> (Mar 20, 2026)" in figure.text
     assert "../" not in next(figure.all("a")).attributes["href"]
     (chart,) = figure.all("svg")

@@ -194,3 +194,13 @@ def test_more_pictures_are_smaller():
     widths = [width_for(count) for count in (1, 90, 91, 400, 5000)]
     assert widths == sorted(widths, reverse=True)
     assert widths[-1] >= 150
+
+
+def test_of_several_days_the_last_one_is_on_the_map(tmp_path):
+    first = trays()
+    later = [row | {"photographed_on": "2026-03-12", "canopy_height_mm": "90"} for row in first]
+    later[0]["canopy_height_mm"] = "95"
+    blocks = rack(gather(write_trial(tmp_path, [*first, *later]), tmp_path), NUMBERS)
+    cells = [cell for block in blocks for shelf in block.shelves for cell in shelf.cells]
+    assert [cell.value for cell in cells] == ["95.0\xa0mm"] + 5 * ["90.0\xa0mm"]
+    assert max(cell.bar_pct for cell in cells[1:]) < 5, "earlier days do not stretch the bars"

@@ -72,7 +72,8 @@ def test_names_within_words_are_not_names():
 
 
 def test_metrics_are_named_in_words():
-    assert ENGLISH.sentence("canopy_height_mm jumped.") == "height of the canopy jumped."
+    said = ENGLISH.sentence("canopy_height_mm jumped, canopy_cover_pct did not.")
+    assert said == "Height of the canopy jumped, cover of the tray did not."
 
 
 @given(st.text(max_size=40), st.text(min_size=1, max_size=8))

@@ -143,6 +143,8 @@ class TrialReport:
         Typical trays side by side.
     drift : tuple of DriftShown
         Charts of batches; empty where there are too few.
+    drift_notes : tuple of str
+        Sentences that qualify the charts of batches.
     events : tuple of Event
         What happened between batches.
     photos : mapping of str to tuple of PhotoShown
@@ -166,6 +168,7 @@ class TrialReport:
     outcome_sections: Mapping[str, tuple[str, ...]]
     plates: Plates
     drift: tuple[DriftShown, ...]
+    drift_notes: tuple[str, ...]
     events: tuple[Event, ...]
     photos: Mapping[str, tuple[PhotoShown, ...]]
     made_by: MadeBy

@@ -136,7 +136,7 @@ def gather(folder: Path, page_folder: Path, crop: str | None = None) -> TrialRep
     )  # fmt: skip
     head = read_head(results / RESULTS_FILE)
     checks = read_photo_checks(results / CHECKS_FILE)
-    drift, not_watched = _drift(folder, page_folder, crop, table)
+    drift, drift_notes = _drift(folder, page_folder, crop, table)
     replicate, groups = _groups(table, column, settings.compare.control, (*metrics, *outcomes))
     photos = _photos(folder, page_folder, checks)
     return TrialReport(
@@ -153,6 +153,7 @@ def gather(folder: Path, page_folder: Path, crop: str | None = None) -> TrialRep
         outcome_sections=(compared.outcomes.sections or {}) if compared else {},
         plates=typical_plates(folder, _of_crop(measured, crop), _question(settings)),
         drift=drift,
+        drift_notes=drift_notes if drift else (),
         events=_events(folder, drift),
         photos=photos,
         made_by=_made_by(head, settings),
@@ -160,7 +161,7 @@ def gather(folder: Path, page_folder: Path, crop: str | None = None) -> TrialRep
             *_missing_trays(measured, metrics, listed if crop is None else ()),
             *_missing_pictures(photos),
             *_missing_columns(head),
-            *([wording.batches(not_watched)] if not_watched else []),
+            *([] if drift else map(wording.no_batches, drift_notes)),
         ),
     )
 
@@ -244,20 +245,20 @@ def _group(treatment: str, names: Sequence[str], values: Floats) -> GroupValues:
 
 def _drift(
     folder: Path, page_folder: Path, crop: str | None, table: TrayTable
-) -> tuple[tuple[DriftShown, ...], str]:
-    """Watch the batches where there are several; say why where that cannot be."""
+) -> tuple[tuple[DriftShown, ...], tuple[str, ...]]:
+    """Watch the batches where there are several; say what qualifies that, or why it cannot be."""
     if len(set(table.text("batch")) - {""}) < 2:
-        return (), ""
+        return (), ()
     try:
         watched = watch_folder(folder, Asked(crop=crop))
     except DesignError as err:
-        return (), str(err)
+        return (), (str(err),)
     pictures = folder / "results" / PICTURES
     return tuple(
         DriftShown(one, said, _link(pictures / f"{one.metric}.svg", page_folder))
         for one, said in zip(watched.watched, watched.sentences, strict=True)
         if one.charts
-    ), " ".join(watched.warnings)
+    ), watched.warnings
 
 
 def _events(folder: Path, drift: Sequence[DriftShown]) -> tuple[Event, ...]:
@@ -332,8 +333,10 @@ def _missing_trays(
 def _missing_pictures(photos: Mapping[str, Sequence[PhotoShown]]) -> list[str]:
     if not photos:
         return [wording.NO_PHOTOS]
+    strays = [one.photo for one in photos.get("", ())]
+    said = [wording.stray_photos(strays)] if strays else []
     lacking = sum(one.overlay is None and not one.error for held in photos.values() for one in held)
-    return [wording.overlays_missing(lacking)] if lacking else []
+    return [*said, wording.overlays_missing(lacking)] if lacking else said
 
 
 def _missing_columns(head: TableHead) -> list[str]:

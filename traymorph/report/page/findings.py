@@ -13,6 +13,7 @@ from traymorph.report.sentences import unit_of_differences, words_of
 
 _MOST_SHOWN = 6
 _MOST_HINTS = 4
+_MOST_MOVED = 3
 
 
 @dataclass(frozen=True, slots=True)
@@ -50,8 +51,10 @@ class FindingsShown:
     ----------
     answers : tuple of Answer
         Of the declared metric, one for each pair.
+    headlines : tuple of Markup
+        What stands in place of answers.
     notes : tuple of Markup
-        What stands in place of answers, or qualifies them.
+        What qualifies them.
     shown, hints : tuple of Markup
         The few sentences that matter.
     further, untold : tuple of Markup
@@ -63,6 +66,7 @@ class FindingsShown:
     """
 
     answers: tuple[Answer, ...] = ()
+    headlines: tuple[Markup, ...] = ()
     notes: tuple[Markup, ...] = ()
     shown: tuple[Markup, ...] = ()
     hints: tuple[Markup, ...] = ()
@@ -86,7 +90,11 @@ def find(report: TrialReport, names: tuple[str, ...], numbers: Numbers) -> Findi
     """
     comparison = report.comparison
     if comparison is None:
-        return FindingsShown(notes=(_why_none(report, names, numbers),))
+        why = _why_none(report, names, numbers)
+        moved = _of_batches(report, names, numbers)
+        if moved:
+            return FindingsShown(headlines=moved, notes=(why,))
+        return FindingsShown(headlines=(why,))
     rows = told.compared(comparison)
     declared = [row for row in rows if row.family == "primary"]
     rest = [row for row in rows if row.family != "primary"]
@@ -100,6 +108,7 @@ def find(report: TrialReport, names: tuple[str, ...], numbers: Numbers) -> Findi
     }
     return FindingsShown(
         tuple(_answer(k, row, comparison, numbers) for k, row in enumerate(declared)),
+        (),
         _notes(comparison, declared, rows),
         groups["shown"][:_MOST_SHOWN],
         groups["hint"][:_MOST_HINTS],
@@ -118,8 +127,21 @@ def _weight(row: Difference) -> tuple[int, float]:
 
 def opening(found: FindingsShown) -> tuple[str, ...]:
     """Give the sentences that the page opens with, as plain text."""
-    said = [one.sentence for one in found.answers] or list(found.notes)
+    said = [one.sentence for one in found.answers] or list(found.headlines or found.notes)
     return tuple(one.striptags() for one in (*said, *found.shown))
+
+
+def _of_batches(
+    report: TrialReport, names: tuple[str, ...], numbers: Numbers
+) -> tuple[Markup, ...]:
+    """Give the newest move of each watched metric; where none moved, that."""
+    moved = [one for one in report.drift if one.drift.moves]
+    batches = {name for one in report.drift for name in one.drift.names}
+    return tuple(
+        numbers.sentence(said, [*names, *sorted(batches)])
+        for one in (moved or report.drift)[:_MOST_MOVED]
+        for said in [one.sentences[max(0, len(one.drift.moves) - 1)]]
+    )
 
 
 def _why_none(report: TrialReport, names: tuple[str, ...], numbers: Numbers) -> Markup:

@@ -57,7 +57,7 @@ def rack(report: TrialReport, numbers: Numbers) -> tuple[BlockShown, ...]:
     for row in rows:
         block = blocks.setdefault((batches[row], placed[0][row]), {})
         block.setdefault(placed[1][row], []).append(row)
-    cells = _Cells(report, metric, numbers)
+    cells = _Cells(report, metric, rows, numbers)
     return tuple(
         _block(wording.place_name(*block), blocks[block], placed[2], cells)
         for block in sorted(blocks, key=lambda one: (_natural(one[0]), _natural(one[1])))
@@ -105,11 +105,11 @@ def _in_places(
 class _Cells:
     """Makes cells of one metric."""
 
-    def __init__(self, report: TrialReport, metric: str, numbers: Numbers) -> None:
+    def __init__(self, report: TrialReport, metric: str, rows: list[int], numbers: Numbers) -> None:
         self._report, self._metric, self._numbers = report, metric, numbers
         self._marks = treatment_marks(report)
-        known = report.table.values[metric]
-        known = known[np.isfinite(known)]
+        known = report.table.values[metric][rows]
+        known = known[np.isfinite(known)] if np.isfinite(known).any() else np.zeros(1)
         self._low, self._high = float(known.min()), float(known.max())
 
     def cell(self, row: int) -> CellShown:

@@ -89,7 +89,7 @@ def plate_rows(report: TrialReport, numbers: Numbers) -> tuple[PlateRow, ...]:
         plates = tuple(
             _plate(held[name], marks.get(name, Markup()), widest, report, numbers)
             if name in held
-            else PlateShown(name, marks.get(name, Markup()), gap=gaps[name])
+            else PlateShown(name, marks.get(name, Markup()), gap=numbers.sentence(gaps[name]))
             for name in dict.fromkeys(order)
             if name in held or name in gaps
         )

@@ -189,8 +189,10 @@ class _Strips:
     """Where a tray lies among all: lowest to highest, median, this one."""
 
     def __init__(self, report: TrialReport) -> None:
+        trays = report.table.text("tray_id")
         self._spread = {
-            name: _spread(report.table.values[name]) for name in (*report.metrics, *report.outcomes)
+            name: _spread(_last_values(trays, report.table.values[name]))
+            for name in (*report.metrics, *report.outcomes)
         }
 
     def strip(self, name: str, value: float) -> Markup:
@@ -210,11 +212,20 @@ class _Strips:
         ).format(w=_STRIP, body=body)
 
 
+def _last_values(trays: Sequence[str], values: Floats) -> Floats:
+    """Give the last measured value of every tray."""
+    last = {
+        tray: value
+        for tray, value in zip(trays, values.tolist(), strict=True)
+        if math.isfinite(value)
+    }
+    return np.array(list(last.values()), dtype=np.float64)
+
+
 def _spread(values: Floats) -> tuple[float, float, float]:
-    known = values[np.isfinite(values)]
-    if not len(known):
+    if not len(values):
         return math.nan, math.nan, math.nan
-    return float(known.min()), float(np.median(known)), float(known.max())
+    return float(values.min()), float(np.median(values)), float(values.max())
 
 
 def links_of(shown: TraysShown) -> Mapping[str, str]:

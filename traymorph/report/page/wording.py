@@ -246,8 +246,14 @@ def columns_missing(names: Sequence[str]) -> str:
     )
 
 
-def batches(reason: str) -> str:
-    """Say why there are no charts of batches, or what qualifies them."""
+def stray_photos(names: Sequence[str]) -> str:
+    """Say which photos show nobody knows what."""
+    which = of(len(names), "photo shows a tray", "photos show trays")
+    return f"Photos: {which} that nothing names ({listed(names, _FEWER)})."
+
+
+def no_batches(reason: str) -> str:
+    """Say why there are no charts of batches."""
     return f"Batches: {reason}"
 
 
@@ -381,7 +387,8 @@ def further(count: int) -> str:
 
 def in_words(text: str) -> str:
     """Write the names of metrics in a sentence made elsewhere as words."""
-    return _ANY_NAME.sub(lambda found: metric_name(found[0]), text)
+    said = _ANY_NAME.sub(lambda found: metric_name(found[0]), text)
+    return capital(said) if _ANY_NAME.match(text) else said
 
 
 # --- alternatives to pictures
