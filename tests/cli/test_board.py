@@ -166,7 +166,7 @@ def test_deleted_results_come_back_from_the_ledger(board_trial, monkeypatch):
     results = board_trial / "results"
     before = {path: path.read_bytes() for path in results.glob("*.csv")}
     assert {path.name for path in before} == {
-        "tray_metrics.csv", "plants.csv", "photo_checks.csv",
+        "tray_metrics.csv", "plants.csv", "photo_checks.csv", "data_dictionary.csv",
     }  # fmt: skip
     for path in before:
         path.unlink()

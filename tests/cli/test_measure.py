@@ -273,7 +273,7 @@ def test_loose_photos_with_out_give_tables_and_overlays(tmp_path):
     assert outcome.code == 0, outcome.stderr
     names = {path.relative_to(out).as_posix() for path in out.rglob("*") if path.is_file()}
     assert names == {
-        *("tray_metrics.csv", "plants.csv", "photo_checks.csv"),
+        *("tray_metrics.csv", "plants.csv", "photo_checks.csv", "data_dictionary.csv"),
         *("overlays/T01_side.jpg", "overlays/T02_side.jpg"),
     }
     rows = table(out / "tray_metrics.csv")
