@@ -148,11 +148,14 @@ def test_repeats_that_hardly_scatter_are_asked_about(tmp_path):
     assert "a doubt of 9.0 mm" in asked
 
 
-def test_copies_of_one_photo_are_not_taken_for_repeats(tmp_path):
+@pytest.mark.parametrize("by", [("tray",), ("tray", "operator")])
+def test_copies_of_one_photo_are_not_taken_for_repeats(tmp_path, by):
     rows = rows_of_example()
-    own = {row["tray_id"]: row["leaf_hue_deg"] for row in rows if not row["repeat_of"]}
+    first = {}
     for row in rows:
-        row["leaf_hue_deg"] = own[row["repeat_of"] or row["tray_id"]]
+        held = {"tray": row["repeat_of"] or row["tray_id"], "operator": row["operator"]}
+        key = tuple(held[name] for name in by)
+        row["leaf_hue_deg"] = first.setdefault(key, row["leaf_hue_deg"])
     outcome = traymorph("repeatability", folder_of(tmp_path, rows))
     assert "alike to the last digit, as copies of one photo are): leaf_hue_deg." in outcome.stderr
     assert "leaf_hue_deg:" not in outcome.stdout

@@ -203,10 +203,12 @@ def _no_scatter(values: np.ndarray, cells: Cells) -> str:
     """Say why values that do not scatter tell nothing."""
     if np.ptp(values) == 0.0:
         return "the same in every photo"
-    low, high = np.full(cells.n_trays, np.inf), np.full(cells.n_trays, -np.inf)
-    np.minimum.at(low, cells.tray, values)
-    np.maximum.at(high, cells.tray, values)
-    if (low == high).all():
+    cell = cells.cell
+    n = int(cell.max()) + 1
+    low, high = np.full(n, np.inf), np.full(n, -np.inf)
+    np.minimum.at(low, cell, values)
+    np.maximum.at(high, cell, values)
+    if n < len(cell) and (low == high).all():
         return "repeats are alike to the last digit, as copies of one photo are"
     return ""
 

@@ -190,7 +190,7 @@ def _of_operators(studied: Sequence[MetricRepeatability], repeats: Repeats) -> s
     most = max(one.n_operators for one in studied)
     if most == 1:
         who = (
-            f"Only {repeats.operators[0]} took part"
+            f"Only {repeats.operators[int(repeats.operator[0])]} took part"
             if repeats.operators
             else "No row has an operator"
         )
