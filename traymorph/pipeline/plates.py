@@ -70,10 +70,10 @@ def typical_plates(folder: Path, table: TrayTable, question: Question) -> Plates
     SettingsError, ListError
         ``trial.toml`` or ``card_colours.csv`` cannot be used.
     """
-    return _Wall(folder, table, question).hang()
+    return _Gathering(folder, table, question).plates()
 
 
-class _Wall:
+class _Gathering:
     """The plates of a trial while they are gathered."""
 
     def __init__(self, folder: Path, table: TrayTable, question: Question) -> None:
@@ -86,7 +86,7 @@ class _Wall:
         self._ranking = rank_trays(table, question)
         self._gaps: list[PlateGap] = []
 
-    def hang(self) -> Plates:
+    def plates(self) -> Plates:
         """Make the plates view by view."""
         shown = [plate for view in View for plate in self._of_view(view)]
         ranking = self._ranking

@@ -139,7 +139,7 @@ class Flattened:
         self.rgb: Picture = np.asarray(
             cv2.remap(rgb, x, y, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE), np.uint8
         )
-        """The picture as photographed, to be corrected in place of being replaced."""
+        """The picture as photographed; its colours may be corrected before it is averaged down."""
 
     def _grid(self, cutting: Cutting) -> PlaneGrid:
         step = 1.0 / (self._frame.px_per_mm * self._fine)
