@@ -66,6 +66,11 @@ def test_sentences_keep_names_citations_and_versions():
     )
 
 
+def test_days_in_sentences():
+    said = GERMAN.sentence("In batch 2026-02-11 (2026-02-17), code 2026-02-31.", ["2026-02-11"])
+    assert said == "In batch <bdi>2026-02-11</bdi> (17.02.2026), code 2026-02-31."
+
+
 def test_names_within_words_are_not_names():
     said = ENGLISH.sentence("a is at A12 and 1.15 for 15", ["a", "A", "15"])
     assert said == "<bdi>a</bdi> is at A12 and 1.15 for <bdi>15</bdi>"

@@ -136,6 +136,7 @@ def _of_batches(
 ) -> tuple[Markup, ...]:
     """Give the newest move of each watched metric; where none moved, that."""
     moved = [one for one in report.drift if one.drift.moves]
+    moved.sort(key=lambda one: -one.drift.moves[-1].end)
     batches = {name for one in report.drift for name in one.drift.names}
     return tuple(
         numbers.sentence(said, [*names, *sorted(batches)])

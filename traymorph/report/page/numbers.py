@@ -37,6 +37,7 @@ _SIGNS = {
     "1": "",
 }
 _MOST_DIGITS = 4
+_ISO_DAY = re.compile(r"(?<![\w-])\d{4}-\d{2}-\d{2}(?![\w-])")
 _DECIMAL_POINT = re.compile(r"(?<![\w.])(\d+)\.(\d+)(?![\w.(])")
 
 
@@ -127,7 +128,7 @@ class Numbers:
         return format_date(day, format="medium", locale=self._locale)
 
     def sentence(self, text: str, names: Sequence[str] = ()) -> Markup:
-        """Write a sentence made elsewhere: decimal points as the locale has them, names isolated.
+        """Write a sentence made elsewhere: numbers and days as the locale has them.
 
         Parameters
         ----------
@@ -149,7 +150,13 @@ class Numbers:
         )
 
     def _pointed(self, text: str) -> str:
-        return _DECIMAL_POINT.sub(rf"\1{self._point}\2", text)
+        return _ISO_DAY.sub(self._told_day, _DECIMAL_POINT.sub(rf"\1{self._point}\2", text))
+
+    def _told_day(self, found: re.Match[str]) -> str:
+        try:
+            return self.day(date.fromisoformat(found[0]))
+        except ValueError:  # no day of any calendar: a name, or a number of something
+            return found[0]
 
 
 def decimals_for(low: float, high: float) -> int:
