@@ -32,6 +32,12 @@ class TissueColours:
     stem: NDArray[np.float64]
     within: NDArray[np.float64]
 
+    @property
+    def apart(self) -> float:
+        """Distance of the means in standard deviations (Mahalanobis 1936)."""
+        away = self.leaf - self.stem
+        return float(np.sqrt(away @ np.linalg.solve(self.within, away)))
+
     def leaf_odds(self, lab: Floats) -> Floats:
         """Log-odds of leaf by Fisher's linear discriminant, shape of ``lab`` less its last axis."""
         direction = np.linalg.solve(self.within, self.leaf - self.stem)

@@ -11,6 +11,11 @@ _THINNEST, _THICKEST = 0.55, 1.8
 """Half width of a stem over the typical one's."""
 _LONG, _MEDIUM, _SHORT = 0.45, 0.2, 0.1
 """Lengths of further free ends over the typical stem's."""
+_FURTHER = 0.72
+"""Half width of a further cut end over the typical stem's and over the surest end's, at least.
+Stems of one photo differ by a quarter; tendrils, stalks and tips are thinner."""
+_BLUNT = 0.8
+"""Half width near a further cut end over that of its run, at least: tendrils and tips taper."""
 _LARGE = 1.25
 """Area of a piece, over the typical plant's, from which it may well be two."""
 _ALIKE = 0.3
@@ -60,7 +65,14 @@ def feet_of(
         return []
     scored.sort(key=lambda one: -one[0])
     large = piece.area > _LARGE * typical.area
-    others = [run for _, odds, run in scored[1:] if _is_foot(run, odds, typical, large=large)]
+    least = _FURTHER * max(typical.stem_half_width, scored[0][2].half_width)
+    others = [
+        run
+        for _, odds, run in scored[1:]
+        if run.half_width >= least
+        and run.end_half_width >= _BLUNT * run.half_width
+        and _is_foot(run, odds, typical, large=large)
+    ]
     return [scored[0][2], *others]
 
 

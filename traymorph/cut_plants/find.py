@@ -8,6 +8,7 @@ from numpy.typing import NDArray
 
 from traymorph.cut_plants.blade_flags import touching, with_blade_flags
 from traymorph.cut_plants.blades import blade_shape, is_one_blade
+from traymorph.cut_plants.company import with_group_flags
 from traymorph.cut_plants.colours import TissueColours
 from traymorph.cut_plants.feet import feet_of, is_plant
 from traymorph.cut_plants.forms import PlantForm
@@ -22,7 +23,7 @@ from traymorph.cut_plants.silhouettes import (
     silhouettes,
     typical_plant,
 )
-from traymorph.cut_plants.skeleton import Skeleton, joined, rooted
+from traymorph.cut_plants.skeleton import Skeleton, end_branches, joined, rooted
 from traymorph.cut_plants.stems import stem_of
 from traymorph.cut_plants.tissues import (
     at_skeleton,
@@ -41,8 +42,14 @@ _ROW_SHARE = 0.5
 """Plants whose middles lie closer than this share of a plant's height stand in one row."""
 _HEAP_FEET = 5
 """Cut ends in one piece from which plants lie in a heap."""
-_LEAST_SHARE, _MOST_SHARE = 0.4, 1.8
-"""Area of one plant over the typical plant's."""
+_LEAST_SHARE, _MOST_SHARE = 0.25, 2.5
+"""Area of a part of a group over the typical plant's; plants of a tray differ by a factor of two."""
+_ONE_SHARE = {PlantForm.HYPOGEAL: 1.8, PlantForm.NO_NODE: 1.6}
+"""Area over the typical plant's from which a piece with one cut, or of a grass, is two plants."""
+_ONE_SHARE_UNSEEN = 1.8
+"""The same where no cut is seen."""
+_CROSSED_ENDS, _CROSSED_SHARE = 4, 1.3
+"""Free ends of two leaves that cross, and their area over the typical leaf's, at least."""
 _MET_SHARE = 0.25
 """Border that two blades share, over a blade's width, from which they overlap."""
 _NO_LINE = np.empty((0, 2))
@@ -110,20 +117,22 @@ def find_cut_plants(
     found = []
     for piece, lab in zip(pieces, labs, strict=True):
         found += _plants(piece, lab, board)
-    return _in_reading_order(with_blade_flags(found, form))
+    return _in_reading_order(with_group_flags(with_blade_flags(found, form), form))
 
 
 def _plants(piece: Silhouette, lab: Floats, board: _Board) -> list[CutPlant]:
     """Build the plants of one connected piece."""
     flags = ("plant_cut_off",) if piece.at_edge else ()
     if board.form is PlantForm.NO_NODE:
+        if _is_two_leaves(piece, board.typical):
+            flags = (*flags, "plants_touch")
         return [_plain(piece, (*flags, "no_node"))]
     feet = []
     odds = leaf_odds(lab, board.colours)
     if board.typical is not None:
         feet = feet_of(piece, board.typical, at_skeleton(odds, piece.skeleton))
     if board.typical is None or not feet:
-        many = board.typical is not None and piece.area > _MOST_SHARE * board.typical.area
+        many = board.typical is not None and piece.area > _ONE_SHARE_UNSEEN * board.typical.area
         return [_plain(piece, (*flags, "plants_touch" if many else "stem_unclear"))]
     if board.colours is not None:
         odds = leaf_odds(lab, colours_of_plant(piece, feet[0], lab, board.colours))
@@ -131,7 +140,8 @@ def _plants(piece: Silhouette, lab: Floats, board: _Board) -> list[CutPlant]:
     tissue = _Tissue(half_width, odds)
     whole = [Member(piece.skeleton, int(feet[0].cells[0]))]
     if len(feet) == 1:
-        if piece.area > _MOST_SHARE * board.typical.area:
+        most = _ONE_SHARE.get(board.form)
+        if most is not None and piece.area > most * board.typical.area:
             flags = (*flags, "plants_touch")
         return _built(piece, whole, tissue, board, flags)
     plants = _separated(piece, feet, tissue, board, flags)
@@ -139,6 +149,16 @@ def _plants(piece: Silhouette, lab: Floats, board: _Board) -> list[CutPlant]:
         flags = (*flags, "heap" if len(feet) >= _HEAP_FEET else "plants_touch")
         plants = _built(piece, whole, tissue, board, flags)
     return plants
+
+
+def _is_two_leaves(piece: Silhouette, typical: TypicalPlant | None) -> bool:
+    """Whether leaves of grasses touch end to end or cross."""
+    if typical is None:
+        return False
+    if piece.area > _ONE_SHARE[PlantForm.NO_NODE] * typical.area:
+        return True
+    crossed = len(end_branches(piece.skeleton)) >= _CROSSED_ENDS
+    return crossed and piece.area > _CROSSED_SHARE * typical.area
 
 
 def _separated(
@@ -206,7 +226,9 @@ def _plant(
     leaf = np.where(parts > 0, share, np.float32(0.0)).astype(np.float32)
     blades = _blades(piece, skeleton, parting, parts, leaf, board.form)
     stem = None
-    if not LEFT_OUT.intersection(flags) - {"plant_cut_off"}:
+    if not blades:  # no leaf, so no node either: what is seen may be a part of a plant
+        flags = (*flags, "stem_unclear")
+    elif not LEFT_OUT.intersection(flags) - {"plant_cut_off"}:
         node = (
             first_leaf_of(skeleton, ways, half_width)
             if board.form is PlantForm.HYPOGEAL

@@ -55,6 +55,8 @@ _LOWEST_NODE = 0.4
 _SMOOTH_WIDTHS = 0.15
 """Width of the smoothing of a width profile, in stem widths; a ragged outline is no step."""
 _PLACE_CELLS = 0.5
+_SCATTER_WIDTHS = 0.15
+"""Distance of the places at which the scatter is read, in stem widths: the smoothing's own."""
 _FEWEST_PLACES = 10
 _MAD_TO_SD = 1.4826
 """Standard deviation over median absolute deviation of a normal distribution."""
@@ -191,6 +193,7 @@ def _scatter(places: Points, widths: Points, end: float, width: float) -> float:
     low = np.flatnonzero((places > width) & (places < end))
     if len(low) < _FEWEST_PLACES:
         return 0.0
+    low = low[:: max(round(_SCATTER_WIDTHS * width / _PLACE_CELLS), 1)]
     before = np.array([_width_before(places, widths, float(places[i]), width) for i in low])
     off = widths[low] - before
     return _MAD_TO_SD * float(np.median(np.abs(off - np.median(off))))

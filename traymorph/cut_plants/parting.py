@@ -24,7 +24,6 @@ _BLADE_FROM = 1.5
 _WIDTH_ODDS = 4.0
 """Log-odds of blade per unit of the logarithm of thickness."""
 _WIDTH_LIMIT = 3.0
-_COLOUR_LIMIT = {PlantForm.PAIR: 3.0, PlantForm.HYPOGEAL: 3.5, PlantForm.NO_NODE: 3.0}
 _BLADE_COST = 4.0
 """Log-odds that a blade has to gain before it is believed."""
 _STEM_AGAIN_COST = {PlantForm.PAIR: 25.0, PlantForm.HYPOGEAL: 6.0, PlantForm.NO_NODE: 25.0}
@@ -93,7 +92,7 @@ def part(
     thick = local_thickness(skeleton) / max(half_width, 0.5)
     odds = np.clip(_WIDTH_ODDS * np.log(thick / _BLADE_FROM), -_WIDTH_LIMIT, _WIDTH_LIMIT)
     if leaf_odds is not None:
-        odds = odds + np.clip(leaf_odds, -_COLOUR_LIMIT[form], _COLOUR_LIMIT[form])
+        odds = odds + leaf_odds
     again = _STEM_AGAIN_COST[form]
     as_blade, as_stem = odds / 2.0, -odds / 2.0
     for cell in ways.outward[:0:-1]:

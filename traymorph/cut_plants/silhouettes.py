@@ -52,11 +52,14 @@ class Run:
         Indices into the skeleton, from the free end inwards.
     length, half_width : float
         Cells.
+    end_half_width : float
+        Half width of its outer part, behind the corners of the cut, cells.
     """
 
     cells: Ints
     length: float
     half_width: float
+    end_half_width: float
 
     @property
     def slenderness(self) -> float:
@@ -254,4 +257,5 @@ def _steady_part(skeleton: Skeleton, branch: Ints) -> Run | None:
         return None
     cells = branch[:end]
     half = float(np.median(radius[first:end]))
-    return Run(cells, float(along[end - 1] + half), half)
+    outer = float(np.median(radius[first : min(first + _FEWEST, end)]))
+    return Run(cells, float(along[end - 1] + half), half, outer)

@@ -9,12 +9,21 @@ from numpy.typing import NDArray
 from traymorph.cut_plants.centre_line import probe
 from traymorph.cut_plants.colours import TissueColours, learn, to_lab
 from traymorph.cut_plants.silhouettes import Run, Silhouette
-from traymorph.cut_plants.skeleton import Skeleton
+from traymorph.cut_plants.skeleton import Ints, Skeleton, end_branches
 
 Floats = NDArray[Any]
 
 _SURELY_BLADE = 1.8
 """Distance from the outline, in half widths of the stem, from which a cell is surely blade."""
+_TIP_SHARE = 0.5
+"""Outer share of a free end other than the cut that is leaf in plants whose blades are as narrow
+as their stems."""
+_LEAST_APART = 2.5
+"""Standard deviations between the colours of such tips and of stems, below which they do not
+differ."""
+_LIMITS = (2.0, 7.0)
+"""Log-odds of a cell's colour, at most, where leaf and stem are alike and where they are as unlike
+as green and white."""
 _CLEAR, _STEM_WITHIN = 4.0, 0.5
 """Limit of the log-odds of one cell, and the mean log-odds up to which a cell amid a blade is
 stem: the mean over a narrow stem holds some of the blade beside it."""
@@ -32,7 +41,14 @@ def colours_of_photo(
             cells = _sure(piece, piece.runs[0], lab, half_width)
             leaf.append(cells[0])
             stem.append(cells[1])
-    return learn(np.vstack(leaf), np.vstack(stem)) if leaf else None
+    if not leaf:
+        return None
+    colours = learn(np.vstack(leaf), np.vstack(stem))
+    if colours is not None:
+        return colours
+    tips = [_tips(piece, lab) for piece, lab in zip(pieces, labs, strict=True) if piece.runs]
+    colours = learn(np.vstack(tips), np.vstack(stem))
+    return colours if colours is not None and colours.apart >= _LEAST_APART else None
 
 
 def colours_of_plant(
@@ -53,8 +69,17 @@ def smooth_lab(rgb: NDArray[np.uint8], piece: Silhouette) -> Floats:
 
 
 def leaf_odds(lab: Floats, colours: TissueColours | None) -> Floats | None:
-    """Log-odds of leaf by colour in each cell; None where the photo taught no colours."""
-    return None if colours is None else colours.leaf_odds(lab).astype(np.float32)
+    """Log-odds of leaf by colour in each cell; None where the photo taught no colours.
+
+    They are held within limits that grow with how far apart leaf and stem are: the discriminant
+    takes every cell for one of the two and grows without bounds, while stalks and veins are
+    neither.
+    """
+    if colours is None:
+        return None
+    limit = np.float32(np.clip(colours.apart, *_LIMITS))
+    odds: Floats = np.clip(colours.leaf_odds(lab), -limit, limit)
+    return odds
 
 
 def at_skeleton(odds: Floats | None, skeleton: Skeleton) -> NDArray[np.float64] | None:
@@ -87,10 +112,26 @@ def through_leaves(parts: NDArray[np.intp], odds: Floats, half_width: float) -> 
     return np.where(stem & (whole > 0), 0, parts)
 
 
+def _tips(piece: Silhouette, lab: Floats) -> Floats:
+    """Colours along the outer part of every free end but the cut."""
+    cut = int(piece.runs[0].cells[0])
+    tips = [
+        branch[: max(int(_TIP_SHARE * len(branch)), 1)]
+        for branch in end_branches(piece.skeleton)
+        if int(branch[0]) != cut and len(branch) < len(piece.skeleton.points)
+    ]
+    return _at(lab, piece.skeleton, np.concatenate(tips)) if tips else lab[:0, 0]
+
+
+def _at(lab: Floats, skeleton: Skeleton, cells: Ints) -> Floats:
+    at = np.round(skeleton.points[cells]).astype(int)
+    at = np.clip(at, 0, np.array(lab.shape[:2])[::-1] - 1)
+    colours: Floats = lab[at[:, 1], at[:, 0]]
+    return colours
+
+
 def _sure(piece: Silhouette, run: Run, lab: Floats, half_width: float) -> tuple[Floats, Floats]:
     depth = cv2.distanceTransform(piece.mask.astype(np.uint8), cv2.DIST_L2, cv2.DIST_MASK_3)
     leaf = lab[depth >= _SURELY_BLADE * half_width]
     leaf = leaf[:: max(len(leaf) // _MOST_CELLS, 1)]
-    at = np.round(piece.skeleton.points[run.cells[_END_CELLS:]]).astype(int)
-    at = np.clip(at, 0, np.array(piece.mask.shape)[::-1] - 1)
-    return leaf, lab[at[:, 1], at[:, 0]]
+    return leaf, _at(lab, piece.skeleton, run.cells[_END_CELLS:])

@@ -87,6 +87,7 @@ class PlantSizes:
         self._blade = self._level(BLADE_LIFT_MM, BLADE_LIFT_U_MM)
         away = math.hypot(*(self.place_mm - view.card_mm)) / view.camera_height_mm
         self._tilt = away * math.radians(view.viewpoint.tilt_u_deg)
+        self._wider = self._seen_wider()
 
     def stem_length(self) -> Reading:
         """Length of the centre line from the cut to the node, mm."""
@@ -101,7 +102,7 @@ class PlantSizes:
 
     def stem_width(self) -> Reading:
         """Mean width of the stem, mm."""
-        width = self._plant.stem_width_cells * self._stem.mm
+        width = self._plant.stem_width_cells * self._stem.mm / self._wider
         if not self._has_stem or not math.isfinite(width):
             return Reading()
         shared = math.hypot(
@@ -116,7 +117,7 @@ class PlantSizes:
         of_leaf, of_stem = _outline_cells(leaf), _outline_cells(stem)
         edge = self._view.edge_u_mm
         leaf_mm2 = float(leaf.sum(dtype=np.float64)) * self._blade.mm**2
-        stem_mm2 = float(stem.sum(dtype=np.float64)) * self._stem.mm**2
+        stem_mm2 = float(stem.sum(dtype=np.float64)) * self._stem.mm**2 / self._wider
         # the border between leaf and stem is in both outlines and no outline of the plant
         leaf_outline = max(0.5 * (outer + of_leaf - of_stem), 0.0) * self._blade.mm
         stem_outline = max(0.5 * (outer + of_stem - of_leaf), 0.0) * self._stem.mm
@@ -185,6 +186,22 @@ class PlantSizes:
         lift = BLADE_OWN_LIFT_U_MM / self._view.camera_height_mm * mean
         tilt = _TILT_LENGTH * self._tilt * mean
         return Reading(mean, shared, math.hypot(lift, tilt, base_u_mm / math.sqrt(len(known))))
+
+    def _seen_wider(self) -> float:
+        """How many times wider than it is a round stem appears on the board.
+
+        The lines of sight that touch a cylinder of radius r lean by v across its axis; they are
+        2 r apart at right angles to themselves, and meet the board 2 r / cos v apart.
+        """
+        if not self._has_stem:
+            return 1.0
+        columns, rows = self._plant.centre_line.T
+        at = self._view.grid.points_mm(rows, columns)
+        along = np.gradient(at, axis=0)
+        along /= np.maximum(np.hypot(along[:, 0], along[:, 1]), 1e-9)[:, None]
+        out = at - self._view.viewpoint.position_mm[:2]
+        across = out[:, 0] * along[:, 1] - out[:, 1] * along[:, 0]
+        return float(np.hypot(1.0, across / self._view.camera_height_mm).mean())
 
     def _cut_face_mm(self) -> float:
         """How much of a stem's outline is its cut face, seen beside the end of its axis, mm.
