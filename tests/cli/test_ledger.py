@@ -176,6 +176,23 @@ def test_a_ledger_that_another_program_is_writing(held, asked, monkeypatch):
     still_there(*held, asked)
 
 
+def test_an_interrupted_run_goes_on_where_it_was(measured, place, asked, monkeypatch):
+    real = pipeline_run.measure_tray
+
+    def measure_until_ctrl_c(job):
+        if asked:
+            raise KeyboardInterrupt
+        return real(job)
+
+    with monkeypatch.context() as patched:
+        patched.setattr(pipeline_run, "measure_tray", measure_until_ctrl_c)
+        outcome = measure(measured, place)
+    assert outcome.code == 130
+    assert "Interrupted. Run the same command again" in outcome.stderr
+    assert measure(measured, place).code == 0
+    assert asked == ["T01", "T02"]
+
+
 def test_a_database_of_another_program(measured, place, asked):
     execute(place, "CREATE TABLE songs (title TEXT)")
     refused(measure(measured, place), "not a ledger of traymorph")
