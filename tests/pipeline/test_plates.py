@@ -115,7 +115,7 @@ def test_treatments_and_packs_stand_side_by_side_in_one_frame(of_boards):
     assert [(p.treatment, p.tray_id, p.view) for p in of_boards.shown] == [
         ("30 g", "C", "board"),
         ("15 g", "A", "board"),
-        ("packs", "D", "board"),
+        ("pack", "D", "board"),
     ]
     assert of_boards.gaps == ()
     assert len({(p.width_px, p.height_px, p.px_per_mm) for p in of_boards.shown}) == 1
@@ -179,7 +179,7 @@ def test_a_moved_folder_of_photos_is_gaps_only(tmp_path):
     checks = [check(tmp_path, f"{name}.jpg", name, "board") for name in "ACD"]
     plates = plates_of(results(tmp_path, trays, checks))
     assert plates.shown == ()
-    assert {gap.treatment for gap in plates.gaps} == {"15 g", "30 g", "packs"}
+    assert {gap.treatment for gap in plates.gaps} == {"15 g", "30 g", "pack"}
     assert all("There is no photo" in gap.reason for gap in plates.gaps)
 
 

@@ -14,7 +14,7 @@ SHOWN = [
     plate("30 g", "T02", "overhead"),
     plate("15 g", "T03", "side"),
     plate("15 g", "T01", "board"),
-    plate("packs", "P01", "pack"),
+    plate("pack", "P01", "pack"),
 ]
 
 
@@ -24,7 +24,7 @@ def test_the_rule_names_metric_and_trays():
     assert "between equals, to its medians of 2 metrics" in said
     assert (
         "15 g: T03 (from above, from the side), T01 (on the board); 30 g: T02 (from above); "
-        "packs: P01 (in the pack)." in said
+        "pack: P01 (in the pack)." in said
     )
     assert "no other" not in said
 
@@ -60,9 +60,9 @@ def test_trays_of_no_treatment_are_named_without_one():
 
 def test_packs_have_a_column_of_their_own():
     assert column_name("15 g", "tray", trays_too=True) == "15 g"
-    assert column_name("15 g", "pack", trays_too=True) == "15 g, packs"
+    assert column_name("15 g", "pack", trays_too=True) == "15 g, pack"
     assert column_name("bought", "pack", trays_too=False) == "bought"
-    assert column_name("", "pack", trays_too=True) == "packs"
+    assert column_name("", "pack", trays_too=True) == "pack"
 
 
 def test_a_view_that_nobody_photographed_is_named():

@@ -5,7 +5,7 @@ from collections.abc import Sequence
 from traymorph.model.photo import View
 from traymorph.model.plates import Plate
 
-PACKS = "packs"
+PACK = "pack"
 _FROM = {
     View.OVERHEAD.value: "from above",
     View.SIDE.value: "from the side",
@@ -32,8 +32,8 @@ def column_name(treatment: str, kind: str, *, trays_too: bool) -> str:
     if kind != "pack":
         return treatment
     if not treatment:
-        return PACKS
-    return f"{treatment}, {PACKS}" if trays_too else treatment
+        return PACK
+    return f"{treatment}, {PACK}" if trays_too else treatment
 
 
 def not_photographed(kind: str, view: View) -> str:

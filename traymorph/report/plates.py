@@ -29,7 +29,7 @@ GROUND = (222, 221, 217)
 """What lies beyond the photo: a light neutral grey."""
 _BARS_MM = (5.0, 10.0, 20.0, 50.0, 100.0)
 _LONGEST_BAR = 0.24  # of the plate's width
-_LETTERS = 0.021  # height of the bar's number over the plate's width
+_LETTERS = 0.03  # height of the bar's number over the plate's width
 _DARK, _LIGHT = (24, 26, 28), (255, 255, 255)
 """Light with a dark edge shows on foliage, on boards of any colour and on paper."""
 
