@@ -9,9 +9,9 @@ import argparse
 import numpy as np
 
 from traymorph.model.drift import CUSUM_DOWN, CUSUM_UP, EWMA, INDIVIDUALS, SELF_DOWN, SELF_UP
-from traymorph.stats.baseline import level_of
-from traymorph.stats.charts import WEIGHT, cusums, ewma, individuals, self_starting
-from traymorph.stats.run_lengths import ewma_width, shewhart_run_length
+from traymorph.stats.drift.baseline import level_of
+from traymorph.stats.drift.charts import WEIGHT, cusums, ewma, individuals, self_starting
+from traymorph.stats.drift.run_lengths import ewma_width, shewhart_run_length
 
 _LIMIT = 5.0
 _WATCHED = 20

@@ -15,7 +15,7 @@ from multiprocessing import get_context
 import numpy as np
 
 from traymorph.model.comparison import Question, TrayTable
-from traymorph.stats.compare import compare_treatments
+from traymorph.stats.treatments.compare import compare_treatments
 
 _EXPLORATORY = 8
 _SHARED = 0.5

@@ -9,7 +9,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from traymorph.stats.repeat_designs import Cells, find_design
+from traymorph.stats.measuring.repeat_designs import Cells, find_design
 
 _TRUE = {"batch": 0.8, "tray": 1.0, "operator": 0.3, "tray_by_operator": 0.2, "repeat": 0.4}
 _OF_MEASURING = ("operator", "tray_by_operator", "repeat")

@@ -10,8 +10,8 @@ from traymorph.report.repeatability_sentences import (
     per_cent,
     repeatability_sentences,
 )
-from traymorph.stats.repeat_designs import Cells, find_design
-from traymorph.stats.repeatability import study_metric
+from traymorph.stats.measuring.repeat_designs import Cells, find_design
+from traymorph.stats.measuring.repeatability import study_metric
 
 
 def crossed(trays, operators, repeats, batches=0):

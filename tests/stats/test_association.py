@@ -5,8 +5,8 @@ import pytest
 import scipy.stats
 
 from traymorph.model.comparison import TrayTable
-from traymorph.stats.association import metrics_with_outcomes, pearson, ranks
-from traymorph.stats.foretell import FEWEST_TRAYS, foretell
+from traymorph.stats.outcomes.association import metrics_with_outcomes, pearson, ranks
+from traymorph.stats.outcomes.foretell import FEWEST_TRAYS, foretell
 from traymorph.stats.replicates import find_replicates
 
 

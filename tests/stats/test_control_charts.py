@@ -6,14 +6,21 @@ from scipy import stats
 
 from tests.stats.published import numbers, read
 from traymorph.model.drift import ABOVE, BELOW
-from traymorph.stats.baseline import Level, batches_to_false_alarm, lag_one, level_of, trend
-from traymorph.stats.capability import capability
-from traymorph.stats.charts import cusums, ewma, individuals, moving_ranges, self_starting, within
-from traymorph.stats.control_constants import control_constants
-from traymorph.stats.cusum import self_starting_scores, tabular_cusum
-from traymorph.stats.ewma import half_width, moving_average
-from traymorph.stats.moves import find_moves
-from traymorph.stats.run_rules import run_signals
+from traymorph.stats.drift.baseline import Level, batches_to_false_alarm, lag_one, level_of, trend
+from traymorph.stats.drift.capability import capability
+from traymorph.stats.drift.charts import (
+    cusums,
+    ewma,
+    individuals,
+    moving_ranges,
+    self_starting,
+    within,
+)
+from traymorph.stats.drift.control_constants import control_constants
+from traymorph.stats.drift.cusum import self_starting_scores, tabular_cusum
+from traymorph.stats.drift.ewma import half_width, moving_average
+from traymorph.stats.drift.moves import find_moves
+from traymorph.stats.drift.run_rules import run_signals
 
 
 def draws(n, seed=1):

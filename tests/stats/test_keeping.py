@@ -9,7 +9,7 @@ import scipy.stats
 from tests.stats.findings import kept, looked
 from tests.stats.published import numbers, read
 from traymorph.model.comparison import TrayTable
-from traymorph.stats.keeping import (
+from traymorph.stats.outcomes.keeping import (
     compare_fading,
     compare_keeping,
     logrank_scores,

@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 
 from tests.stats.findings import found
 from traymorph.model.outcome_results import Content
-from traymorph.stats.laboratory import (
+from traymorph.stats.outcomes.laboratory import (
     CLAIM_RULES,
     compare_panel,
     dry_from_fresh,

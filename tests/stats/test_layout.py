@@ -7,7 +7,7 @@ import pytest
 
 from traymorph.errors import DesignError
 from traymorph.model.plan import Wanted
-from traymorph.stats.layout import blind_codes, lay_out
+from traymorph.stats.planning.layout import blind_codes, lay_out
 
 TWO = ("15 g", "30 g")
 

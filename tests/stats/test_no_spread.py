@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 
 from traymorph.model.comparison import Question, TrayTable
-from traymorph.stats.compare import compare_treatments
+from traymorph.stats.treatments.compare import compare_treatments
 
 
 def _compared(values, control="a", treatments="abc"):

@@ -7,8 +7,8 @@ import numpy as np
 import pytest
 
 from traymorph.model.plan import Scatter, Spread
-from traymorph.stats.photos_per_tray import in_unit_of, measuring_within, with_scatter
-from traymorph.stats.planned import trays_needed
+from traymorph.stats.planning.photos_per_tray import in_unit_of, measuring_within, with_scatter
+from traymorph.stats.planning.planned import trays_needed
 
 SPREAD = Spread("canopy_height_mm", 10.0, "%", "stated", mean=50.0)
 SCATTER = Scatter("canopy_height_mm", 3.0, 60.0, "study")

@@ -5,8 +5,8 @@ import math
 import pytest
 
 from traymorph.model.plan import Spread, Wanted
-from traymorph.stats.layout import lay_out
-from traymorph.stats.planned import (
+from traymorph.stats.planning.layout import lay_out
+from traymorph.stats.planning.planned import (
     comparisons,
     judge,
     power_table,

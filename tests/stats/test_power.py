@@ -5,7 +5,7 @@ import math
 import numpy as np
 import pytest
 
-from traymorph.stats.power import (
+from traymorph.stats.planning.power import (
     power,
     replicates_needed,
     residual_freedom,

@@ -7,15 +7,15 @@ import pytest
 import scipy.stats
 
 from tests.stats.published import codes, numbers, read
-from traymorph.stats.contrasts import (
+from traymorph.stats.treatments.contrasts import (
     all_pairs,
     blocked_contrasts,
     many_to_one,
     welch_contrasts,
 )
-from traymorph.stats.equivalence import two_one_sided
-from traymorph.stats.overall import analyse_variance
-from traymorph.stats.simultaneous import against_control, between_all, by_itself
+from traymorph.stats.treatments.equivalence import two_one_sided
+from traymorph.stats.treatments.overall import analyse_variance
+from traymorph.stats.treatments.simultaneous import against_control, between_all, by_itself
 
 _NIST_FILES = Path(scipy.stats.__file__).parent / "tests" / "data" / "nist_anova"
 _CERTIFIED_F = {"SmLs01": 21, "SmLs02": 201, "SmLs03": 2001, "SmLs04": 21, "SmLs05": 201,

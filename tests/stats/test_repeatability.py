@@ -7,9 +7,9 @@ import pytest
 
 from tests.stats.published import codes, numbers, read
 from traymorph.errors import DesignError
-from traymorph.stats.ranges import by_ranges, steps_told
-from traymorph.stats.repeat_designs import Cells, find_design
-from traymorph.stats.repeatability import study_metric
+from traymorph.stats.measuring.ranges import by_ranges, steps_told
+from traymorph.stats.measuring.repeat_designs import Cells, find_design
+from traymorph.stats.measuring.repeatability import study_metric
 
 METRIC = ("canopy_height_mm", "mm")
 

@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from traymorph.stats.run_lengths import (
+from traymorph.stats.drift.run_lengths import (
     cusum_limit,
     cusum_run_length,
     ewma_run_length,

@@ -9,7 +9,7 @@ import scipy.stats
 from tests.stats.findings import asked, tasted
 from tests.stats.published import codes, numbers, read
 from traymorph.model.outcomes import Kind
-from traymorph.stats.tasting import (
+from traymorph.stats.outcomes.tasting import (
     at_least,
     compare_scores,
     count_tests,

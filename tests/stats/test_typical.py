@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 
 from traymorph.model.comparison import Question, TrayTable
-from traymorph.stats.typical import rank_trays
+from traymorph.stats.treatments.typical import rank_trays
 
 
 def table_of(trays, values, *, days=None, kinds=None, flags=None):

@@ -5,8 +5,8 @@ import pytest
 from scipy import stats
 
 from tests.stats.published import codes, numbers, read
-from traymorph.stats.repeat_designs import Cells, find_design
-from traymorph.stats.variance_components import Effect, Layout
+from traymorph.stats.measuring.repeat_designs import Cells, find_design
+from traymorph.stats.measuring.variance_components import Effect, Layout
 
 
 def one_way(levels):

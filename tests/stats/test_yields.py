@@ -6,8 +6,8 @@ import pytest
 from traymorph.model.comparison import Question, TrayTable
 from traymorph.model.outcomes import Finding, Kind, Prices, Subject
 from traymorph.model.trial import TraySize
-from traymorph.stats.compare import compare_treatments
-from traymorph.stats.yields import lot_table, with_outcomes
+from traymorph.stats.outcomes.yields import lot_table, with_outcomes
+from traymorph.stats.treatments.compare import compare_treatments
 
 SIZE = TraySize(inside_length_mm=500.0, inside_width_mm=250.0)
 

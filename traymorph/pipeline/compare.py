@@ -26,7 +26,7 @@ from traymorph.pipeline.trial_outcomes import (
     write_outcomes,
 )
 from traymorph.report.sentences import sentences
-from traymorph.stats.yields import with_outcomes
+from traymorph.stats.outcomes.yields import with_outcomes
 from traymorph.store.comparison_file import write_comparison
 
 COMPARISON_FILE = "comparison.csv"

@@ -10,7 +10,7 @@ from dataclasses import replace
 from traymorph.errors import DesignError
 from traymorph.model.comparison import Comparison, Question, TrayTable
 from traymorph.model.outcomes import Prices
-from traymorph.stats.compare import compare_treatments
+from traymorph.stats.treatments.compare import compare_treatments
 
 _OF_THE_END = ("harvested_on", "photographed_on")
 

@@ -16,10 +16,10 @@ from traymorph.model.comparison import TrayTable
 from traymorph.model.drift import Batches, MetricDrift, StandardLimit
 from traymorph.report.charts import save_drift_svg
 from traymorph.report.drift_sentences import drift_sentences
-from traymorph.stats.baseline import ENOUGH
-from traymorph.stats.batches import find_batches
-from traymorph.stats.coincidences import coinciding
-from traymorph.stats.watch import Manner, few_in_words, season_in_words, watch
+from traymorph.stats.drift.baseline import ENOUGH
+from traymorph.stats.drift.batches import find_batches
+from traymorph.stats.drift.coincidences import coinciding
+from traymorph.stats.drift.watch import Manner, few_in_words, season_in_words, watch
 from traymorph.store.drift_file import write_drift
 
 DRIFT_FILE = "drift.csv"

@@ -27,9 +27,9 @@ from traymorph.model.plan import (
 from traymorph.report.labels import TrayLabel, printable, write_labels
 from traymorph.report.plan_text import plan_lines
 from traymorph.report.rack_map import rack_map
-from traymorph.stats.layout import blind_codes, lay_out
-from traymorph.stats.photos_per_tray import measuring_within, with_scatter
-from traymorph.stats.planned import comparisons, judge, power_table, trays_needed
+from traymorph.stats.planning.layout import blind_codes, lay_out
+from traymorph.stats.planning.photos_per_tray import measuring_within, with_scatter
+from traymorph.stats.planning.planned import comparisons, judge, power_table, trays_needed
 from traymorph.stats.replicates import Replicates
 from traymorph.stats.spread import (
     PER_CENT,

@@ -20,7 +20,7 @@ from traymorph.pipeline.plate_photos import TrialPhoto, TrialPhotos, refuse_othe
 from traymorph.pipeline.seen import see
 from traymorph.report.plate_sentences import column_name, not_photographed, rule_sentence
 from traymorph.report.plates import Flattened, Frame, common_frame, jpeg_of, with_bar
-from traymorph.stats.typical import TypicalTrays, rank_trays
+from traymorph.stats.treatments.typical import TypicalTrays, rank_trays
 
 _VIEWS = {
     "tray": (View.OVERHEAD, View.SIDE, View.BOARD),

@@ -17,8 +17,8 @@ from traymorph.model.metrics import name_meant
 from traymorph.model.repeatability import MetricRepeatability, Repeats
 from traymorph.pipeline.study_doubts import FLAG as DOUBT_FLAG
 from traymorph.report.repeatability_sentences import cautions, repeatability_sentences
-from traymorph.stats.repeat_designs import Cells, Design, find_design
-from traymorph.stats.repeatability import study_metric
+from traymorph.stats.measuring.repeat_designs import Cells, Design, find_design
+from traymorph.stats.measuring.repeatability import study_metric
 from traymorph.store.repeatability_file import write_parts, write_repeatability
 
 Floats = NDArray[np.float64]

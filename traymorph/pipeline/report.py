@@ -39,8 +39,8 @@ from traymorph.pipeline.trial_outcomes import listed_samples, read_trial_outcome
 from traymorph.report.page import wording
 from traymorph.report.page.numbers import Numbers
 from traymorph.report.page.render import render_page, save_page
+from traymorph.stats.outcomes.yields import with_outcomes
 from traymorph.stats.replicates import find_replicates, values_of
-from traymorph.stats.yields import with_outcomes
 
 PAGE_FILE = "report.html"
 _LEVEL = 0.95

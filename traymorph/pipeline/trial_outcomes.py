@@ -31,19 +31,19 @@ from traymorph.model.trial import Sample, TraySize
 from traymorph.pipeline.counted_days import compare_with_days_counted
 from traymorph.report import outcome_sentences as words
 from traymorph.report.sentences import sentences
-from traymorph.stats.association import metrics_with_outcomes
-from traymorph.stats.foretell import foretell
-from traymorph.stats.keeping import (
+from traymorph.stats.outcomes.association import metrics_with_outcomes
+from traymorph.stats.outcomes.foretell import foretell
+from traymorph.stats.outcomes.keeping import (
     compare_fading,
     compare_keeping,
     looks_of_packs,
     looks_of_scores,
     unequal_temperatures,
 )
-from traymorph.stats.laboratory import CLAIM_RULES, compare_panel, judge_claim, mirrored
+from traymorph.stats.outcomes.laboratory import CLAIM_RULES, compare_panel, judge_claim, mirrored
+from traymorph.stats.outcomes.tasting import compare_scores, count_tests
+from traymorph.stats.outcomes.yields import lot_table
 from traymorph.stats.replicates import find_replicates
-from traymorph.stats.tasting import compare_scores, count_tests
-from traymorph.stats.yields import lot_table
 from traymorph.store.comparison_file import write_comparison
 from traymorph.store.outcome_files import write_findings
 

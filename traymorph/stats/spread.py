@@ -10,8 +10,8 @@ from traymorph.errors import DesignError
 from traymorph.model.comparison import TrayTable
 from traymorph.model.metrics import METRICS
 from traymorph.model.plan import Spread
-from traymorph.stats.compare import SIZE_UNITS
 from traymorph.stats.replicates import find_replicates, values_of
+from traymorph.stats.treatments.compare import SIZE_UNITS
 
 Floats = NDArray[np.float64]
 Codes = NDArray[np.intp]

@@ -11,7 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from traymorph.model.repeatability import RangeFigures
-from traymorph.stats.control_constants import control_constants
+from traymorph.stats.drift.control_constants import control_constants
 
 Floats = NDArray[np.float64]
 

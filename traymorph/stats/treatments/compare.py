@@ -11,9 +11,10 @@ from scipy.special import stdtrit
 from traymorph.errors import DesignError
 from traymorph.model.comparison import Comparison, Difference, Margin, Question, TrayTable
 from traymorph.model.metrics import name_meant
-from traymorph.stats import design
 from traymorph.stats.angles import unwound
-from traymorph.stats.contrasts import (
+from traymorph.stats.planning import design
+from traymorph.stats.replicates import Replicates, find_replicates, values_of
+from traymorph.stats.treatments.contrasts import (
     Codes,
     Contrasts,
     Floats,
@@ -24,11 +25,10 @@ from traymorph.stats.contrasts import (
     residuals,
     welch_contrasts,
 )
-from traymorph.stats.equivalence import two_one_sided
-from traymorph.stats.families import holm
-from traymorph.stats.permutation import permutation_test
-from traymorph.stats.replicates import Replicates, find_replicates, values_of
-from traymorph.stats.simultaneous import Together, against_control, between_all
+from traymorph.stats.treatments.equivalence import two_one_sided
+from traymorph.stats.treatments.families import holm
+from traymorph.stats.treatments.permutation import permutation_test
+from traymorph.stats.treatments.simultaneous import Together, against_control, between_all
 
 SIZE_UNITS = frozenset(
     {"mm", "mm2", "cm2", "cm2/g", "mg", "g", "g/m2", "g/g", "g/day", "packs", "days"}

@@ -12,7 +12,7 @@ from math import comb, prod
 import numpy as np
 from numpy.typing import NDArray
 
-from traymorph.stats.contrasts import Codes, Floats
+from traymorph.stats.treatments.contrasts import Codes, Floats
 
 _MOST_EXACT = 20_000
 _DRAWS = 9_999

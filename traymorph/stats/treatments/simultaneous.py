@@ -15,7 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.special import gammaincinv, ndtr, stdtr, stdtrit
 
-from traymorph.stats.contrasts import Contrasts
+from traymorph.stats.treatments.contrasts import Contrasts
 
 Floats = NDArray[np.float64]
 

@@ -5,7 +5,7 @@ from dataclasses import dataclass
 import numpy as np
 from scipy.special import fdtrc
 
-from traymorph.stats.contrasts import Codes, Floats
+from traymorph.stats.treatments.contrasts import Codes, Floats
 
 
 @dataclass(frozen=True, slots=True)

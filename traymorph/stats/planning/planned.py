@@ -8,8 +8,8 @@ from numpy.typing import NDArray
 
 from traymorph.model.comparison import TrayTable
 from traymorph.model.plan import PlannedTray, PowerRow, Spread, TraysNeeded, Wanted
-from traymorph.stats import design
-from traymorph.stats.power import (
+from traymorph.stats.planning import design
+from traymorph.stats.planning.power import (
     power,
     replicates_needed,
     residual_freedom,

@@ -12,9 +12,9 @@ from scipy.special import bdtr, bdtrc, betaincinv
 
 from traymorph.model.outcome_results import Counted, Scored
 from traymorph.model.outcomes import Finding, Kind
-from traymorph.stats.contrasts import Codes, all_pairs, blocked_contrasts, many_to_one
-from traymorph.stats.families import holm
-from traymorph.stats.simultaneous import against_control, between_all
+from traymorph.stats.treatments.contrasts import Codes, all_pairs, blocked_contrasts, many_to_one
+from traymorph.stats.treatments.families import holm
+from traymorph.stats.treatments.simultaneous import against_control, between_all
 
 GUESSING = 1.0 / 3.0
 

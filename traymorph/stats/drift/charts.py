@@ -21,11 +21,11 @@ from traymorph.model.drift import (
     WITHIN,
     Chart,
 )
-from traymorph.stats.baseline import Level
-from traymorph.stats.control_constants import control_constants, mean_sd
-from traymorph.stats.cusum import self_starting_scores, tabular_cusum
-from traymorph.stats.ewma import half_width, moving_average
-from traymorph.stats.run_rules import run_signals
+from traymorph.stats.drift.baseline import Level
+from traymorph.stats.drift.control_constants import control_constants, mean_sd
+from traymorph.stats.drift.cusum import self_starting_scores, tabular_cusum
+from traymorph.stats.drift.ewma import half_width, moving_average
+from traymorph.stats.drift.run_rules import run_signals
 
 Floats = NDArray[np.float64]
 Codes = NDArray[np.intp]

@@ -13,7 +13,7 @@ from scipy.special import fdtrc
 
 from traymorph.errors import DesignError
 from traymorph.model.repeatability import BATCH, BY_OPERATOR, OPERATOR, REPEAT, TRAY
-from traymorph.stats.variance_components import Codes, Effect, Floats, Layout
+from traymorph.stats.measuring.variance_components import Codes, Effect, Floats, Layout
 
 POOL_ABOVE = 0.25
 """p of ``tray_by_operator`` above which it is pooled into what is left (Bancroft 1964, Biometrics

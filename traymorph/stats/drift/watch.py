@@ -7,7 +7,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from traymorph.model.drift import Batches, Chart, MetricDrift, StandardLimit
-from traymorph.stats.baseline import (
+from traymorph.stats.drift.baseline import (
     ENOUGH,
     Level,
     batches_to_false_alarm,
@@ -15,8 +15,8 @@ from traymorph.stats.baseline import (
     level_of,
     trend,
 )
-from traymorph.stats.capability import capability
-from traymorph.stats.charts import (
+from traymorph.stats.drift.capability import capability
+from traymorph.stats.drift.charts import (
     SLACK,
     WEIGHT,
     cusums,
@@ -27,8 +27,8 @@ from traymorph.stats.charts import (
     standard,
     within,
 )
-from traymorph.stats.moves import find_moves
-from traymorph.stats.run_lengths import cusum_limit, ewma_width, shewhart_run_length
+from traymorph.stats.drift.moves import find_moves
+from traymorph.stats.drift.run_lengths import cusum_limit, ewma_width, shewhart_run_length
 
 Floats = NDArray[np.float64]
 Flags = NDArray[np.bool_]

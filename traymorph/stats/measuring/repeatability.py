@@ -29,9 +29,9 @@ from traymorph.model.repeatability import (
     StatedDoubt,
 )
 from traymorph.stats.angles import unwound
-from traymorph.stats.ranges import by_ranges, steps_told
-from traymorph.stats.repeat_designs import Cells, Design
-from traymorph.stats.variance_components import Components
+from traymorph.stats.measuring.ranges import by_ranges, steps_told
+from traymorph.stats.measuring.repeat_designs import Cells, Design
+from traymorph.stats.measuring.variance_components import Components
 
 Floats = NDArray[np.float64]
 

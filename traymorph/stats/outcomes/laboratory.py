@@ -14,9 +14,15 @@ from numpy.typing import NDArray
 
 from traymorph.model.outcome_results import Claim, ClaimRule, Content
 from traymorph.model.outcomes import Finding
-from traymorph.stats.contrasts import Contrasts, Pairs, all_pairs, many_to_one, welch_contrasts
-from traymorph.stats.families import holm
-from traymorph.stats.simultaneous import Together, against_control, between_all
+from traymorph.stats.treatments.contrasts import (
+    Contrasts,
+    Pairs,
+    all_pairs,
+    many_to_one,
+    welch_contrasts,
+)
+from traymorph.stats.treatments.families import holm
+from traymorph.stats.treatments.simultaneous import Together, against_control, between_all
 
 Floats = NDArray[np.float64]
 

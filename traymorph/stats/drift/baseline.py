@@ -12,7 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.special import ndtr, stdtr
 
-from traymorph.stats.control_constants import control_constants
+from traymorph.stats.drift.control_constants import control_constants
 
 Floats = NDArray[np.float64]
 Flags = NDArray[np.bool_]

@@ -16,10 +16,10 @@ from numpy.typing import NDArray
 from traymorph.model.comparison import TrayTable
 from traymorph.model.outcome_results import Fading, Kept, KeptPair
 from traymorph.model.outcomes import Finding
-from traymorph.stats.contrasts import Pairs, all_pairs, many_to_one, welch_contrasts
-from traymorph.stats.families import holm
-from traymorph.stats.permutation import permutation_test
-from traymorph.stats.simultaneous import against_control, between_all
+from traymorph.stats.treatments.contrasts import Pairs, all_pairs, many_to_one, welch_contrasts
+from traymorph.stats.treatments.families import holm
+from traymorph.stats.treatments.permutation import permutation_test
+from traymorph.stats.treatments.simultaneous import against_control, between_all
 
 Floats = NDArray[np.float64]
 

@@ -1,0 +1,1 @@
+"""Charts of batches: limits, run lengths, what moved and since when."""

@@ -1,0 +1,1 @@
+"""How much of the spread is the measuring itself."""

@@ -1,0 +1,1 @@
+"""What is weighed, kept, tasted and analysed beside the photos."""

@@ -1,0 +1,1 @@
+"""Differences between treatments: intervals, families of tests, margins, typical trays."""
