@@ -11,12 +11,14 @@ from hypothesis import strategies as st
 
 from tests.report.page_trials import read, trays, write_trial
 from traymorph.model.comparison import Difference
+from traymorph.model.plates import Plate, PlateGap, Plates
 from traymorph.model.report import GroupValues
 from traymorph.pipeline.report import gather
 from traymorph.report.page import svg, told, wording
 from traymorph.report.page.dots import dot_chart
 from traymorph.report.page.numbers import Numbers
 from traymorph.report.page.racks import rack
+from traymorph.report.page.sections import plate_rows
 from traymorph.report.page.spans import Span, span_chart
 from traymorph.report.page.thumbnails import width_for
 
@@ -84,6 +86,13 @@ def test_mean_and_interval_of_a_treatment(tmp_path):
     assert group.ci_high - 50 == pytest.approx(2.0297804, abs=1e-6)
 
 
+def test_single_replicates_are_seen_from_nought():
+    groups = [GroupValues("dark", ("A",), np.array([281.0]), 281.0),
+              GroupValues("light", ("B",), np.array([306.0]), 306.0)]  # fmt: skip
+    _label, place = _circles(dot_chart(groups, "mm2", NUMBERS, NAMES))
+    assert place[0] > 0.85 * 360, "a twelfth of the axis lies between them, not all of it"
+
+
 def test_a_replicate_by_itself_has_no_interval(tmp_path):
     report = gather(write_trial(tmp_path, trays()[:1]), tmp_path)
     (group,) = report.groups["canopy_height_mm"]
@@ -118,7 +127,7 @@ def test_sentences_say_direction_size_and_interval():
     said = told.sentence(_ROW, "tray", NUMBERS, short=True).striptags()
     assert said == "The canopy is 11 % lower at 15 g than at 30 g (9 to 14 %)."
     means = told.means(_ROW, NUMBERS).striptags()
-    assert means == "Means: 62 mm at 15 g, 70 mm at 30 g."
+    assert means == "Means: 62.0 mm at 15 g, 70.0 mm at 30 g."
 
 
 def test_what_is_not_told_is_never_said_to_be_alike():
@@ -204,3 +213,50 @@ def test_of_several_days_the_last_one_is_on_the_map(tmp_path):
     cells = [cell for block in blocks for shelf in block.shelves for cell in shelf.cells]
     assert [cell.value for cell in cells] == ["95.0\xa0mm"] + 5 * ["90.0\xa0mm"]
     assert max(cell.bar_pct for cell in cells[1:]) < 5, "earlier days do not stretch the bars"
+
+
+# --- plates
+
+
+def _plates(true_colour):
+    picture = {"overhead": (600, 300, 2.0), "pack": (400, 300, nan)}
+    shown = tuple(
+        Plate(treatment, tray, view, f"{tray}.jpg", b"jpeg", *picture[view], true_colour)
+        for view in ("overhead", "pack")
+        for treatment, tray in (("30 g", "T01"), ("15 g", "T02"))
+    )
+    gap = PlateGap("15 g", "side", "No tray was photographed from the side.")
+    return Plates("By a rule.", shown, (gap,))
+
+
+def test_plates_stand_by_treatment_with_their_values(tmp_path):
+    report = gather(write_trial(tmp_path), tmp_path)
+    rows = plate_rows(replace(report, plates=_plates(true_colour=True)), NUMBERS)
+    assert [row.title for row in rows] == [
+        wording.SCALE_OF_VIEW["overhead"], wording.SCALE_OF_VIEW["pack"],
+    ]  # fmt: skip
+    first = rows[0].plates[0]
+    assert (first.treatment, first.tray_id, first.width_pct) == ("30 g", "T01", 100.0)
+    cover = float(trays()[0]["canopy_cover_pct"])
+    assert ("cover of the tray", f"{cover:.2f}\xa0±\xa00.80\xa0%") in first.values
+    assert rows[0].note == wording.TRUE_COLOUR
+
+
+def test_a_smaller_cutting_is_drawn_smaller(tmp_path):
+    """Plates of a view share one scale: half the millimetres are half the width."""
+    report = gather(write_trial(tmp_path), tmp_path)
+    plates = _plates(true_colour=False)
+    small = replace(plates.shown[1], width_px=300)
+    shown = (plates.shown[0], small)
+    rows = plate_rows(replace(report, plates=replace(plates, shown=shown)), NUMBERS)
+    assert [one.width_pct for one in rows[0].plates] == [100.0, 50.0]
+    assert all(one.colour_note == wording.AS_TAKEN for one in rows[0].plates)
+    assert rows[0].note == ""
+
+
+def test_a_plate_that_is_missing_leaves_its_reason(tmp_path):
+    report = gather(write_trial(tmp_path), tmp_path)
+    plates = _plates(true_colour=True)
+    side = replace(plates.shown[0], view="side")
+    rows = plate_rows(replace(report, plates=replace(plates, shown=(side,))), NUMBERS)
+    assert [one.gap for one in rows[0].plates] == ["", "No tray was photographed from the side."]

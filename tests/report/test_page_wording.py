@@ -41,6 +41,21 @@ def test_templates_hold_no_words(name):
             assert not re.search(r"[A-Za-z]", value), value
 
 
+def test_no_word_is_kept_that_nobody_says():
+    package = files("traymorph.report.page")
+    said = "".join(
+        one.read_text(encoding="utf-8")
+        for one in (*package.iterdir(), *TEMPLATES.iterdir(),
+                    files("traymorph.pipeline") / "report.py")
+        if one.name.endswith((".py", ".html")) and one.name != "wording.py"
+    )  # fmt: skip
+    own = (package / "wording.py").read_text(encoding="utf-8")
+    for name in vars(wording):
+        if name.isupper() and not name.startswith("_"):
+            elsewhere = re.search(rf"\b(wording|w)\.{name}\b", said)
+            assert elsewhere or len(re.findall(rf"\b{name}\b", own)) > 1, name
+
+
 def test_every_metric_has_a_name_of_its_own():
     names = [wording.metric_name(name) for name in METRICS]
     assert len(set(names)) == len(names)

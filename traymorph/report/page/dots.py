@@ -38,7 +38,11 @@ def dot_chart(
         *(one.values for one in groups),
         [edge for one in groups for edge in (one.ci_low, one.ci_high) if math.isfinite(edge)],
     ])  # fmt: skip
-    axis = svg.Axis(float(known.min()), float(known.max()), _SIDE, WIDTH - _SIDE)
+    low, high = float(known.min()), float(known.max())
+    if max(len(one.values) for one in groups) < 2:
+        # Nothing says how far replicates differ: from nought, so that little does not look much.
+        low, high = min(low, 0.0), max(high, 0.0)
+    axis = svg.Axis(low, high, _SIDE, WIDTH - _SIDE)
     body: list[Markup] = []
     top = 4.0
     rows: list[Markup] = []
@@ -104,14 +108,15 @@ def _interval(group: GroupValues, axis: svg.Axis, y: float, height: float) -> li
 
 def _ground(axis: svg.Axis, bottom: float, unit: str, numbers: Numbers) -> list[Markup]:
     """Draw thin lines at round numbers, and the numbers below."""
-    body = []
     ticks = axis.ticks
-    for place, value in enumerate(ticks):
+    texts = [numbers.plain(value, axis.decimals) for value in ticks]
+    texts[-1] = numbers.with_unit(texts[-1], unit)
+    if len(ticks) > 1 and axis.x(ticks[-1]) - axis.x(ticks[-2]) < svg.width_of(texts[-1]):
+        texts[-2] = ""  # the last one holds the unit and needs the room
+    body = []
+    for value, text in zip(ticks, texts, strict=True):
         x = axis.x(value)
         body.append(svg.line((x, 2.0), (x, bottom), colour=svg.RULE))
-        text = numbers.plain(value, axis.decimals)
-        if place == len(ticks) - 1:
-            text = numbers.with_unit(text, unit)
         anchor = "end" if x > WIDTH - 40.0 else "start" if x < 30.0 else "middle"
         body.append(svg.words((x, bottom + 15.0), text, colour=svg.QUIET, anchor=anchor, size=11))
     return body

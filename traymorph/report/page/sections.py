@@ -41,6 +41,7 @@ class PlateRow:
     """Plates of one view."""
 
     title: str
+    note: str
     plates: tuple[PlateShown, ...]
 
 
@@ -93,7 +94,8 @@ def plate_rows(report: TrialReport, numbers: Numbers) -> tuple[PlateRow, ...]:
             for name in dict.fromkeys(order)
             if name in held or name in gaps
         )
-        rows.append(PlateRow(wording.SCALE_OF_VIEW[view], plates))
+        note = wording.TRUE_COLOUR if all(one.true_colour for one in shown) else ""
+        rows.append(PlateRow(wording.SCALE_OF_VIEW[view], note, plates))
     return tuple(rows)
 
 

@@ -5,7 +5,7 @@ from dataclasses import dataclass
 
 from markupsafe import Markup
 
-from traymorph.report.page import svg
+from traymorph.report.page import svg, wording
 from traymorph.report.page.numbers import Numbers
 
 WIDTH = 360.0
@@ -67,13 +67,11 @@ def span_chart(
     bottom = _TOP + row * len(spans)
     zero = axis.x(0.0)
     body = _sides(sides, zero)
-    for value in axis.ticks:
+    for value, text in _ticks(axis, unit, numbers, alone=not spans[0].name).items():
         x = axis.x(value)
+        anchor = "end" if x > WIDTH - 34 else "start" if x < 34 else "middle"
         body.append(svg.line((x, _TOP - 6.0), (x, bottom), colour=svg.RULE))
-        body.append(
-            svg.words((x, bottom + 15.0), _tick(value, axis, unit, numbers), colour=svg.QUIET,
-                      anchor="end" if x > WIDTH - 34 else "start" if x < 34 else "middle", size=11)
-        )  # fmt: skip
+        body.append(svg.words((x, bottom + 15.0), text, colour=svg.QUIET, anchor=anchor, size=11))
     body.append(svg.line((zero, _TOP - 6.0), (zero, bottom), width=1.4))
     for k, one in enumerate(spans):
         body += _row(one, axis, _TOP + k * row)
@@ -103,9 +101,14 @@ def _sides(sides: tuple[str, str], zero: float) -> list[Markup]:
     return body
 
 
-def _tick(value: float, axis: svg.Axis, unit: str, numbers: Numbers) -> str:
-    text = numbers.plain(value, axis.decimals, sign=True)
-    return numbers.with_unit(text, unit) if value == axis.ticks[-1] else text
+def _ticks(axis: svg.Axis, unit: str, numbers: Numbers, *, alone: bool) -> dict[float, str]:
+    """Write the round numbers; the outermost has the unit, a difference alone names nought."""
+    texts = {value: numbers.plain(value, axis.decimals, sign=True) for value in axis.ticks}
+    farthest = max(texts, key=lambda value: (abs(value), value))
+    texts[farthest] = numbers.with_unit(texts[farthest], unit)
+    if alone and farthest != 0.0:
+        texts[0.0] = wording.NO_DIFFERENCE
+    return texts
 
 
 def _row(one: Span, axis: svg.Axis, top: float) -> list[Markup]:

@@ -150,8 +150,8 @@ def chance(row: Difference, numbers: Numbers) -> str:
 
 
 def means(row: Difference, numbers: Numbers) -> Markup:
-    """Write the means of both treatments, to the digits that the difference's interval allows."""
-    decimals = decimals_for(row.ci_low, row.ci_high)
+    """Write the means of both treatments, to one digit more than their difference."""
+    decimals = decimals_for(row.ci_low, row.ci_high) + 1
     first, second = (
         numbers.with_unit(numbers.plain(value, decimals), row.unit)
         for value in (row.mean_treatment, row.mean_control)

@@ -21,8 +21,6 @@ FINDINGS, PLATES, METRICS, MAP, OUTCOMES, BATCHES, TRAYS, METHODS, MISSING = (
     "Findings", "Side by side", "Tray by tray", "Where each tray stood", "Weighed, kept and tasted",
     "Batch after batch", "Each tray", "How this was measured", "Not on this page",
 )  # fmt: skip
-SCROLLS = "scrolls sideways"
-MADE_WITH = "Made with traymorph {version}."
 NO_SAFETY = (
     "No photo shows whether food is safe to eat. Follow your local food rules and ask an "
     "accredited laboratory."
@@ -58,6 +56,7 @@ ONE_TREATMENT = (
 NO_TREATMENT = (
     "No tray names a treatment, so there is nothing to compare. What was measured stands below."
 )
+NO_DIFFERENCE = "no difference"
 DIFFERS = "{subject} {amount} {direction} {treatment} than {control}"
 DOES_NOT_TELL = (
     "Whether {question} {more} or {less} {treatment} than {control}, these {replicates} do not "
@@ -117,10 +116,8 @@ DOTS_NOTE = (
 )
 IN_PER_CENT = "Differences in per cent, on one axis"
 IN_UNITS = "Differences that per cent would say nothing of"
-LESS, MORE = "less {than}", "more {than}"
 FURTHER_METRICS = "Further metrics"
 KEY_OF_MARKS = "filled: shown · half: a hint · open: not told"
-NO_METRICS = "No metric was measured in any tray."
 
 # --- map
 MAP_READ = "The bar under a value runs from the lowest to the highest tray of the trial."
@@ -142,7 +139,6 @@ FEW_BATCHES = "The limits rest on {n} batches, which are few."
 # --- trays
 EVERY_TRAY = "Said of every tray"
 FLAGS_OF_TRAY = "To know about this tray"
-NO_FLAGS = "Nothing was flagged."
 PHOTO_FAILED = "Nothing was measured in this photo:"
 OVERLAY_MISSING = "The picture of what was measured is missing: run traymorph measure again."
 NO_PHOTOS_OF_TRAY = "No photo of this tray is listed."
@@ -212,7 +208,7 @@ MEASURED_BY = "Measured by traymorph {versions}; leaf and stem told apart by {me
 FINGERPRINT = "Settings that change what measuring gives: {fingerprint} (SHA-256)."
 METHODS_USED = "Differences: {methods}."
 UNKNOWN = "an unknown method"
-COLUMN, UNIT, VIEW, DEFINITION, SOURCE = "column", "unit", "photo", "definition", "source"
+UNIT, DEFINITION, SOURCE = "unit", "definition", "source"
 
 # --- missing
 NOTHING_MEASURED = (
