@@ -62,6 +62,9 @@ def report(scenes: list[dict]) -> str:
         rows = [row[1:] for s in scenes for row in s["tray"] if row[0] == metric]
         lines.append(_line(f"tray `{metric}`", rows))
         pooled += rows
+    for metric in OF_TRAY:
+        rows = [row[1:] for s in scenes for row in s["laid"] if row[0] == metric]
+        lines.append(_line(f"all laid `{metric}`", rows))
     for metric in OF_PLANT:
         rows = [row[2:] for s in scenes for row in s["singles"] if row[1] == metric]
         lines.append(_line(f"plant `{metric}`", rows))

@@ -16,7 +16,7 @@ from tests.accuracy.readings import dice
 from tests.scenes.board import crop_of
 from traymorph.config.settings import Settings
 from traymorph.model.photo import View
-from traymorph.model.results import TrayResult
+from traymorph.model.results import TrayResult, TrayRow
 from traymorph.model.trial import PhotoEntry, Sample, TraySize
 from traymorph.pipeline.jobs import JobPhoto, TrayJob
 from traymorph.pipeline.measure_tray import measure_tray
@@ -27,6 +27,7 @@ _TWO_AS_ONE = 1.5
 """A plant measured at more than this many times its true area holds part of another."""
 OF_TRAY = ("stem_length_mm", "stem_width_mm", "leaf_area_mm2", "board_stem_to_leaf_ratio")
 OF_PLANT = ("stem_length_mm", "stem_width_mm", "stem_area_mm2", "leaf_area_mm2")
+_RATIO = "board_stem_to_leaf_ratio"
 _LEFT_OUT = {"plants_touch", "plant_cut_off", "heap"}
 
 
@@ -101,9 +102,9 @@ def _compared(result: TrayResult, truth: dict) -> dict:
     ]
     row = result.rows[0] if result.rows else None
     tray = [
-        [metric, row.metrics[metric].value, row.metrics[metric].u, truth[metric]]
-        for metric in OF_TRAY
-        if row is not None and truth.get(metric) is not None
+        [metric, row.metrics[metric].value, row.metrics[metric].u, true]
+        for metric, true in _true_means([want for _, want in pairs]).items()
+        if row is not None
     ]
     return {
         "n_measured": len(alone),
@@ -116,7 +117,40 @@ def _compared(result: TrayResult, truth: dict) -> dict:
         "blades": blades,
         "blade_sizes": _blade_sizes(pairs),
         "tray": tray,
+        "laid": _against_all_laid(row, truth["plants"]) if row is not None else [],
     }
+
+
+def _true_means(plants: list[dict]) -> dict[str, float]:
+    """Means over some plants of the truth, by the tray's metrics."""
+    noded = [one for one in plants if one["has_node"]]
+    means = {}
+    if noded:
+        for metric in ("stem_length_mm", "stem_width_mm"):
+            means[metric] = float(np.mean([one[metric] for one in noded]))
+        leaf = sum(one["leaf_area_mm2"] for one in noded)
+        means[_RATIO] = sum(one["stem_area_mm2"] for one in noded) / leaf
+    if plants:
+        means["leaf_area_mm2"] = float(np.mean([one["leaf_area_mm2"] for one in plants]))
+    return means
+
+
+def _against_all_laid(row: TrayRow, plants: list[dict]) -> list:
+    """Tray values beside the means of all whole plants of the photo.
+
+    Groups that are left out and plants that lack a blade make the measured plants a sample of
+    those laid: the doubt then holds the standard error of what is missing, for a finite number
+    of plants (Cochran 1977, Sampling Techniques, 3rd ed., section 2.5).
+    """
+    whole = [one for one in plants if one["whole_in_frame"]]
+    found = []
+    for metric, true in _true_means(whole).items():
+        between = row.spread[metric]
+        unseen = max(0.0, 1.0 - between.n_plants / len(whole))
+        sampling = between.standard_error * math.sqrt(unseen) if unseen else 0.0
+        got = row.metrics[metric]
+        found.append([metric, got.value, math.hypot(got.u, sampling), true])
+    return found
 
 
 def _matched(plants: list, wanted: list[dict]) -> list[tuple]:

@@ -100,6 +100,9 @@ def test_what_moves_the_ratio():
     parted = Areas(100.0, 400.0, 0.0, 0.0, 0.0, 0.0, 4.0)
     # 4 mm2 more stem is 4 mm2 less leaf: 4 % and 1 % add up
     assert ratio_of([parted]).u == pytest.approx(0.25 * 0.05)
+    # what all plants share does not average out: 2 x 4 mm2 of 200 and of 800
+    shared = Areas(100.0, 400.0, 0.0, 0.0, 0.0, 0.0, 0.0, 4.0)
+    assert ratio_of([shared, shared]).u == pytest.approx(0.25 * 0.05)
     assert math.isnan(ratio_of([]).value)
 
 

@@ -1,6 +1,7 @@
 """Lengths and areas of single cut plants against shapes whose answers are known."""
 
 import math
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -8,6 +9,8 @@ from skimage.measure import label, regionprops
 
 from traymorph.measure.board import measure_cut_plants, together
 from traymorph.measure.cut_plant_grid import BoardPlane, board_grid, middle_cell
+from traymorph.measure.cut_plant_losses import missing_cells
+from traymorph.measure.cut_plant_means import tray_of_plants
 from traymorph.measure.cut_plant_readings import BoardView
 from traymorph.measure.cut_plant_sizes import (
     BLADE_LIFT_MM,
@@ -182,6 +185,43 @@ def test_the_face_of_a_cut_that_is_seen_beside_the_stems_end_is_taken_off(view_o
     )
     got = read(view, plant)
     assert value(got, "stem_length_mm") == pytest.approx(length, abs=0.04)
+
+
+@pytest.mark.parametrize("aside", [0.0, 80.0, 160.0])
+def test_a_round_stem_seen_aslant_is_not_read_too_wide(view_of, aside):
+    # The two lines of sight that touch a cylinder lean by asin(r / distance) about its axis.
+    height, radius = 300.0, 1.5
+    view = view_of(height=height)
+    foot = view.viewpoint.position_mm[:2]
+    above = height - radius - STEM_REST_MM
+    lean, half = math.atan2(aside, above), math.asin(radius / math.hypot(aside, above))
+    seen = height * (math.tan(lean + half) - math.tan(lean - half))
+    away = aside * height / above
+    start = view.grid.points_mm(np.zeros(1), np.zeros(1))[0]
+    line = [foot + np.array([x, away]) - start for x in np.linspace(-15.0, 15.0, 30)]
+    got = read(view, plant_of(share((400, 400), disc(25, 25, 5)), line=line, width=seen))
+    assert value(got, "stem_width_mm") == pytest.approx(2 * radius, rel=0.003)
+
+
+def test_a_plant_that_lost_a_blade_is_left_out_of_the_means_of_leaves(view_of):
+    leaf = share((400, 400), disc(25, 25, 9))
+    stem = [(5.0, 5.0), (25.0, 5.0)]
+    whole = plant_of(leaf, line=stem, width=1.0, blades=[blade(), blade()])
+    lost = plant_of(0.5 * leaf, line=stem, width=1.0, blades=[replace(blade(), area_cells=95.0)])
+    covered = plant_of(leaf, line=stem, width=1.0, blades=[replace(blade(), area_cells=130.0)])
+    assert missing_cells([*[whole] * 5, lost, covered]) == [*[0.0] * 5, 105.0, 0.0]
+    readings = read(view_of(), *[whole] * 5, lost)
+    tray = tray_of_plants(readings)
+    assert tray.spread["leaf_area_mm2"].n_plants == 5
+    assert tray.spread["stem_length_mm"].n_plants == 6
+    assert tray.metrics["leaf_area_mm2"].value == pytest.approx(value(readings[0], "leaf_area_mm2"))
+    assert u_of(readings[-1], "leaf_area_mm2").own_u >= 105.0 * STEP**2
+
+
+def test_plants_whose_number_of_leaves_differs_lack_none():
+    pea = [replace(blade(), true_leaf=True) for _ in range(3)]
+    plants = [plant_of(np.ones((4, 4), np.float32), blades=pea[:n]) for n in (3, 3, 3, 3, 1)]
+    assert missing_cells(plants) == [0.0] * 5
 
 
 def test_leaf_that_may_hold_the_stem_is_not_measured(view_of):

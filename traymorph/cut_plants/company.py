@@ -8,6 +8,7 @@ from dataclasses import replace
 
 import numpy as np
 
+from traymorph.cut_plants.centre_line import polyline_length
 from traymorph.cut_plants.forms import PlantForm
 from traymorph.model.cut_plants import CutPlant
 
@@ -17,9 +18,12 @@ _FULL_BLADE = 0.5
 """Area over the usual blade's from which a blade counts."""
 _USUAL_NUMBER = 2
 """Blades of a young plant, at least."""
-_MOST_AREA, _MOST_AREA_AS_BUILT = 1.8, 3.0
-"""Area over the usual plant's from which a piece is two: where it has more blades than usual, and
-where it is built as one plant is. Within a tray, plants differ by a factor of two."""
+_MOST_AREA, _MOST_AREA_AS_BUILT = 1.8, 2.4
+"""Area over the usual plant's from which a piece is two: where it has more blades than usual or a
+short stem, and where it is built as one plant is. Within a tray, plants differ by a factor of
+two."""
+_SHORT_STEM = 0.5
+"""Length of a stem over the usual, at most, that ends in the crossing with another."""
 
 
 def with_group_flags(plants: list[CutPlant], form: PlantForm) -> list[CutPlant]:
@@ -44,18 +48,15 @@ def with_group_flags(plants: list[CutPlant], form: PlantForm) -> list[CutPlant]:
     blades = [blade.area_cells for plant in alone for blade in plant.blades if not blade.true_leaf]
     least = _FULL_BLADE * float(np.median(blades)) if blades else 0.0
     usual_number = max(int(np.median([_number(plant, least) for plant in alone])), _USUAL_NUMBER)
-    return [
-        _as_group(plant)
-        if plant.stands_alone and _is_two(plant, usual_area, usual_number, least)
-        else plant
-        for plant in plants
-    ]
-
-
-def _is_two(plant: CutPlant, usual_area: float, usual_number: int, least: float) -> bool:
-    number = _number(plant, least)
-    most = _MOST_AREA if number > usual_number else _MOST_AREA_AS_BUILT
-    return number >= 2 * usual_number or _area(plant) > most * usual_area
+    usual_stem = float(np.median([polyline_length(plant.centre_line) for plant in alone]))
+    grouped = []
+    for plant in plants:
+        number = _number(plant, least)
+        short = polyline_length(plant.centre_line) < _SHORT_STEM * usual_stem
+        most = _MOST_AREA if number > usual_number or short else _MOST_AREA_AS_BUILT
+        is_two = number >= 2 * usual_number or _area(plant) > most * usual_area
+        grouped.append(_as_group(plant) if plant.stands_alone and is_two else plant)
+    return grouped
 
 
 def _area(plant: CutPlant) -> float:

@@ -8,8 +8,8 @@ from numpy.typing import NDArray
 
 from traymorph.cut_plants.blade_flags import touching, with_blade_flags
 from traymorph.cut_plants.blades import blade_shape, is_one_blade
-from traymorph.cut_plants.company import with_group_flags
 from traymorph.cut_plants.colours import TissueColours
+from traymorph.cut_plants.company import with_group_flags
 from traymorph.cut_plants.feet import feet_of, is_plant
 from traymorph.cut_plants.forms import PlantForm
 from traymorph.cut_plants.nodes import first_leaf_of, node_of
@@ -43,13 +43,14 @@ _ROW_SHARE = 0.5
 _HEAP_FEET = 5
 """Cut ends in one piece from which plants lie in a heap."""
 _LEAST_SHARE, _MOST_SHARE = 0.25, 2.5
-"""Area of a part of a group over the typical plant's; plants of a tray differ by a factor of two."""
-_ONE_SHARE = {PlantForm.HYPOGEAL: 1.8, PlantForm.NO_NODE: 1.6}
+"""Area of a part of a group over the typical plant's: plants of a tray differ by a factor of two
+either way."""
+_ONE_SHARE = {PlantForm.HYPOGEAL: 3.0, PlantForm.NO_NODE: 1.6}
 """Area over the typical plant's from which a piece with one cut, or of a grass, is two plants."""
 _ONE_SHARE_UNSEEN = 1.8
 """The same where no cut is seen."""
-_CROSSED_ENDS, _CROSSED_SHARE = 4, 1.3
-"""Free ends of two leaves that cross, and their area over the typical leaf's, at least."""
+_CROSSED_ENDS, _CROSSED_SHARE = 4, 0.12
+"""Free ends of two leaves that cross, and the share of the skeleton that each holds, at least."""
 _MET_SHARE = 0.25
 """Border that two blades share, over a blade's width, from which they overlap."""
 _NO_LINE = np.empty((0, 2))
@@ -124,15 +125,13 @@ def _plants(piece: Silhouette, lab: Floats, board: _Board) -> list[CutPlant]:
     """Build the plants of one connected piece."""
     flags = ("plant_cut_off",) if piece.at_edge else ()
     if board.form is PlantForm.NO_NODE:
-        if _is_two_leaves(piece, board.typical):
-            flags = (*flags, "plants_touch")
-        return [_plain(piece, (*flags, "no_node"))]
+        return [_grass(piece, board.typical, flags)]
     feet = []
     odds = leaf_odds(lab, board.colours)
     if board.typical is not None:
         feet = feet_of(piece, board.typical, at_skeleton(odds, piece.skeleton))
     if board.typical is None or not feet:
-        many = board.typical is not None and piece.area > _ONE_SHARE_UNSEEN * board.typical.area
+        many = _is_large(piece, board.typical, _ONE_SHARE_UNSEEN)
         return [_plain(piece, (*flags, "plants_touch" if many else "stem_unclear"))]
     if board.colours is not None:
         odds = leaf_odds(lab, colours_of_plant(piece, feet[0], lab, board.colours))
@@ -140,8 +139,7 @@ def _plants(piece: Silhouette, lab: Floats, board: _Board) -> list[CutPlant]:
     tissue = _Tissue(half_width, odds)
     whole = [Member(piece.skeleton, int(feet[0].cells[0]))]
     if len(feet) == 1:
-        most = _ONE_SHARE.get(board.form)
-        if most is not None and piece.area > most * board.typical.area:
+        if _is_large(piece, board.typical, _ONE_SHARE.get(board.form, np.inf)):
             flags = (*flags, "plants_touch")
         return _built(piece, whole, tissue, board, flags)
     plants = _separated(piece, feet, tissue, board, flags)
@@ -151,14 +149,24 @@ def _plants(piece: Silhouette, lab: Floats, board: _Board) -> list[CutPlant]:
     return plants
 
 
+def _grass(piece: Silhouette, typical: TypicalPlant | None, flags: tuple[str, ...]) -> CutPlant:
+    """Give a plant without a node."""
+    if _is_two_leaves(piece, typical):
+        flags = (*flags, "plants_touch")
+    return _plain(piece, (*flags, "no_node"))
+
+
+def _is_large(piece: Silhouette, typical: TypicalPlant | None, share: float) -> bool:
+    return typical is not None and piece.area > share * typical.area
+
+
 def _is_two_leaves(piece: Silhouette, typical: TypicalPlant | None) -> bool:
     """Whether leaves of grasses touch end to end or cross."""
-    if typical is None:
-        return False
-    if piece.area > _ONE_SHARE[PlantForm.NO_NODE] * typical.area:
+    if _is_large(piece, typical, _ONE_SHARE[PlantForm.NO_NODE]):
         return True
-    crossed = len(end_branches(piece.skeleton)) >= _CROSSED_ENDS
-    return crossed and piece.area > _CROSSED_SHARE * typical.area
+    least = _CROSSED_SHARE * len(piece.skeleton.points)
+    ends = [branch for branch in end_branches(piece.skeleton) if len(branch) >= least]
+    return len(ends) >= _CROSSED_ENDS
 
 
 def _separated(

@@ -28,6 +28,9 @@ _BLADE_COST = 4.0
 """Log-odds that a blade has to gain before it is believed."""
 _STEM_AGAIN_COST = {PlantForm.PAIR: 25.0, PlantForm.HYPOGEAL: 6.0, PlantForm.NO_NODE: 25.0}
 """Log-odds that a stem which comes out from under a blade has to gain."""
+_ROOT_WIDTH, _ROOT_SHARE = 0.75, 0.15
+"""Greatest half width over the stem's, and share of all blades, below which a branch is no blade
+though it is coloured unlike the stem."""
 _CHUNK = 4096
 
 
@@ -112,7 +115,24 @@ def part(
             labels[cell] = len(bases)
         else:
             labels[cell] = 0
-    return Parting(labels, tuple(bases))
+    return _without_roots(Parting(labels, tuple(bases)), skeleton, half_width)
+
+
+def _without_roots(parting: Parting, skeleton: Skeleton, half_width: float) -> Parting:
+    """Leave out what is small and thin throughout: a root or thread that lies against the stem."""
+    own = [parting.part == number + 1 for number in range(len(parting.bases))]
+    mass = [float(skeleton.radius[cells].sum()) for cells in own]
+    kept = [
+        bool(
+            skeleton.radius[cells].max() >= _ROOT_WIDTH * half_width
+            or one >= _ROOT_SHARE * sum(mass)
+        )
+        for cells, one in zip(own, mass, strict=True)
+    ]
+    numbers = np.concatenate([[0], np.where(kept, np.cumsum(kept), 0)]).astype(np.intp)
+    labels = np.where(parting.part > 0, numbers[np.maximum(parting.part, 0)], parting.part)
+    bases = tuple(base for base, keep in zip(parting.bases, kept, strict=True) if keep)
+    return Parting(labels, bases)
 
 
 def cells_of_skeleton(mask: Mask, skeleton: Skeleton, coarse: int) -> Ints:

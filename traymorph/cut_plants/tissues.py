@@ -24,9 +24,10 @@ differ."""
 _LIMITS = (2.0, 7.0)
 """Log-odds of a cell's colour, at most, where leaf and stem are alike and where they are as unlike
 as green and white."""
-_CLEAR, _STEM_WITHIN = 4.0, 0.5
+_CLEAR, _STEM_WITHIN = 4.0, 2.2
 """Limit of the log-odds of one cell, and the mean log-odds up to which a cell amid a blade is
-stem: the mean over a narrow stem holds some of the blade beside it."""
+stem: the mean over a narrow stem holds some of the blade beside it, and young stems among leaves
+are greener than those near the cut, from which their colour was learnt."""
 _END_CELLS = 5
 _MOST_CELLS = 2000
 

@@ -6,6 +6,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from traymorph.measure.colour import colour_metrics
+from traymorph.measure.cut_plant_losses import missing_cells
 from traymorph.measure.cut_plant_readings import BoardView, PlantReading
 from traymorph.measure.cut_plant_sizes import PlantSizes
 from traymorph.model.cut_plants import CutPlant
@@ -37,7 +38,8 @@ def measure_cut_plants(
     flags : tuple of str
         What qualifies the photo's plants together.
     """
-    readings = tuple(_read(view, plant) for plant in plants)
+    missing = missing_cells(plants)
+    readings = tuple(_read(view, *one) for one in zip(plants, missing, strict=True))
     sure = [plant for plant in plants if plant.stands_alone and plant.leaf_is_told]
     leaf, _ = together(view.grid.shape, sure)
     colours, flags = colour_metrics(view.rgb, leaf, view.colour, View.BOARD)
@@ -66,8 +68,8 @@ def together(shape: tuple[int, int], plants: Sequence[CutPlant]) -> tuple[Plane,
     return leaf, stem
 
 
-def _read(view: BoardView, plant: CutPlant) -> PlantReading:
-    sizes = PlantSizes(view, plant)
+def _read(view: BoardView, plant: CutPlant, missing: float) -> PlantReading:
+    sizes = PlantSizes(view, plant, missing)
     areas = sizes.areas()
     x_mm, y_mm = (float(value) for value in sizes.place_mm)
     of_blades = (flag for blade in plant.blades for flag in blade.flags)
@@ -88,4 +90,5 @@ def _read(view: BoardView, plant: CutPlant) -> PlantReading:
         areas=areas,
         flags=tuple(dict.fromkeys((*plant.flags, *of_blades))),
         counts=plant.stands_alone,
+        leaf_is_whole=missing <= 0.0,
     )

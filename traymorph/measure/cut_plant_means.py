@@ -18,6 +18,7 @@ BALANCE_STEP_G = 0.01
 """Resolution of a kitchen or pocket balance; common practice, no source."""
 _READINGS_OF_BALANCE = 2
 _RATIO = "board_stem_to_leaf_ratio"
+_OF_LEAF = frozenset({"leaf_area_mm2", "blade_count"})
 _HUE = "board_leaf_hue_deg"
 _TOGETHER = frozenset({"plants_touch", "heap"})
 
@@ -59,13 +60,17 @@ def tray_of_plants(
     Returns
     -------
     TrayOfPlants
-        Plants whose stem is not told are left out of the stem's means alone.
+        Plants whose stem is not told are left out of the stem's means alone, plants that lack a
+        blade out of those of leaves.
     """
     counted = [plant for plant in plants if plant.counts]
-    metrics = {name: _mean([one.readings[name] for one in counted]) for name in PER_PLANT}
-    metrics[_RATIO] = ratio_of([one.areas for one in counted])
-    spread = {name: _spread([one.readings[name].value for one in counted]) for name in PER_PLANT}
-    spread[_RATIO] = _spread_of_ratio(counted)
+    whole = [plant for plant in counted if plant.leaf_is_whole]
+    behind = {name: whole if name in _OF_LEAF else counted for name in PER_PLANT}
+    readings = {name: [one.readings[name] for one in behind[name]] for name in PER_PLANT}
+    metrics = {name: _mean(of_name) for name, of_name in readings.items()}
+    metrics[_RATIO] = ratio_of([one.areas for one in whole])
+    spread = {name: _spread([one.value for one in of_name]) for name, of_name in readings.items()}
+    spread[_RATIO] = _spread_of_ratio(whole)
     spread |= _spread_of_colours(counted)
     flags = [flag for plant in plants for flag in plant.flags]
     if plants and len(counted) < FEW_PLANTS:

@@ -88,8 +88,9 @@ class Areas:
         When every outline moves out by its doubt.
     stem_common, leaf_common : float
         By how high all stems, or all blades, lie and by what is left of shadows and gloss.
-    parting : float
-        What may be stem instead of leaf, or leaf instead of stem.
+    parting, parting_common : float
+        What may be stem instead of leaf, or leaf instead of stem: in this plant, and in all plants
+        of the board alike.
     """
 
     stem: float
@@ -99,6 +100,7 @@ class Areas:
     stem_common: float
     leaf_common: float
     parting: float
+    parting_common: float = 0.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -119,6 +121,8 @@ class PlantReading:
         What qualifies the plant and its blades.
     counts : bool
         Whether it stands alone and counts in the tray's means.
+    leaf_is_whole : bool
+        Whether it has as many blades as others; else it counts in the means of stems alone.
     """
 
     x_mm: float
@@ -128,6 +132,7 @@ class PlantReading:
     areas: Areas
     flags: tuple[str, ...]
     counts: bool
+    leaf_is_whole: bool = True
 
     def metrics(self) -> dict[str, Measured]:
         """Everything that is read from the plant, by column."""
@@ -164,5 +169,6 @@ def ratio_of(areas: list[Areas]) -> Measured:
         sum(one.stem_common for one in told) / stem,
         sum(one.leaf_common for one in told) / leaf,
     )
-    parting = math.sqrt(sum(one.parting**2 for one in told)) * (1.0 / stem + 1.0 / leaf)
+    moved = sum(one.parting_common for one in told)
+    parting = math.hypot(moved, *(one.parting for one in told)) * (1.0 / stem + 1.0 / leaf)
     return Measured(ratio, ratio * math.hypot(outline, *common, parting))

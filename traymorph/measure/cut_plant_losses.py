@@ -1,0 +1,69 @@
+"""Plants that lack a blade which the other plants of their photo have.
+
+Where a stalk is as pale as the board it is lost, and with it the blade beyond it. Such a plant
+looks whole by itself; beside its company it has a blade too few, and no other blade is large enough
+to hide it.
+"""
+
+from collections.abc import Sequence
+
+import numpy as np
+
+from traymorph.model.cut_plants import Blade, CutPlant
+
+_FEWEST = 4
+"""Whole plants of a photo from which the usual plant is known."""
+_SEED_LEAVES = 2
+_ALIKE = 0.45
+"""Area of one seed leaf over the other's, at least; a true leaf is smaller."""
+_COVERED = 0.5
+"""Leaf area of a plant with too few blades over that of usual ones, from which the missing blade
+lies under another rather than being lost: of two equal blades one covers half, and blades that
+cover one another wholly are rare."""
+
+
+def missing_cells(plants: Sequence[CutPlant]) -> list[float]:
+    """Leaf area that each plant lacks.
+
+    Parameters
+    ----------
+    plants : sequence of CutPlant
+        All of one photo.
+
+    Returns
+    -------
+    list of float
+        Cells, by the usual plant of the photo; 0 where nothing is missing, where too few plants
+        are whole, and for peas and grasses, whose number of leaves differs.
+    """
+    built = [_seed_leaves(plant) for plant in plants]
+    whole = [_area(own) for own in built if _present(own) >= _SEED_LEAVES]
+    if len(whole) < _FEWEST:
+        return [0.0] * len(plants)
+    usual = float(np.median(whole))
+    return [
+        usual - _area(own)
+        if own and _present(own) < _SEED_LEAVES and _area(own) < _COVERED * usual
+        else 0.0
+        for own in built
+    ]
+
+
+def _seed_leaves(plant: CutPlant) -> list[Blade]:
+    """Blades of a plant that stands alone; none for peas, whose blades are all true leaves."""
+    told = plant.stands_alone and plant.leaf_is_told
+    if not told or all(blade.true_leaf for blade in plant.blades):
+        return []
+    return list(plant.blades)
+
+
+def _present(blades: list[Blade]) -> int:
+    """How many blades are as large as a seed leaf beside the plant's largest, or folded."""
+    largest = max((blade.area_cells for blade in blades), default=0.0)
+    return sum(
+        blade.area_cells >= _ALIKE * largest or "blade_folded" in blade.flags for blade in blades
+    )
+
+
+def _area(blades: list[Blade]) -> float:
+    return sum(blade.area_cells for blade in blades)
