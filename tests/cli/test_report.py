@@ -23,7 +23,7 @@ def _charts(text):
 def test_the_page_opens_with_the_declared_metric(tmp_path):
     text, outcome = _page(write_trial(tmp_path))
     first = outcome.stdout.splitlines()[0]
-    assert re.fullmatch(r"The canopy is 1\d.* % lower at 15 g than at 30 g\.", first)
+    assert re.fullmatch(r"The canopy is 1\d.* % shorter at 15 g than at 30 g\.", first)
     said = [one for one in read(text).all("p") if one.attributes.get("class") == "said"]
     assert said[0].text.replace("\xa0", " ") == first
     assert "Page: " in outcome.stderr

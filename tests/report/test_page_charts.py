@@ -125,7 +125,7 @@ def test_how_sure_a_difference_is(change, surety):
 
 def test_sentences_say_direction_size_and_interval():
     said = told.sentence(_ROW, "tray", NUMBERS, short=True).striptags()
-    assert said == "The canopy is 11 % lower at 15 g than at 30 g (9 to 14 %)."
+    assert said == "The canopy is 11 % shorter at 15 g than at 30 g (9 to 14 %)."
     means = told.means(_ROW, NUMBERS).striptags()
     assert means == "Means: 62.0 mm at 15 g, 70.0 mm at 30 g."
 

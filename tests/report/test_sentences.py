@@ -39,6 +39,26 @@ def test_a_share_in_points():
     )
 
 
+def test_trays_that_differ_less_than_they_can_be_measured():
+    flags = ("spread_under_doubt",)
+    row = Difference("canopy_cover_pct", "%", "net", "120 g", 3, 3, 8.2, 8.0, 8.3,
+                     measuring_u=1.95, flags=flags)  # fmt: skip
+    assert "(95 % interval 8.0 to 8.3 points, 3 trays a side; measuring alone ± 3 points)" in (
+        _said(row)
+    )
+    relative = dataclasses.replace(
+        STEMS, n_treatment=3, n_control=3, mean_control=50.0, measuring_u=4.0, flags=flags
+    )
+    assert "3 trays a side; measuring alone ± 13 %)" in _said(relative)
+
+
+def test_one_point_is_a_point():
+    row = Difference("canopy_cover_pct", "%", "a", "b", 6, 6, 1.0, -3.0, 7.0)
+    assert "anything from 3 points lower" in _said(row)
+    low = dataclasses.replace(row, ci_low=-1.0, ci_high=7.0)
+    assert "anything from 1 point lower" in _said(low)
+
+
 def test_an_interval_over_nought_says_that_nothing_is_told():
     row = Difference("canopy_cover_pct", "%", "a", "b", 6, 6, 2.0, -3.0, 7.0)
     said = _said(row)

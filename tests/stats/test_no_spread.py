@@ -7,7 +7,7 @@ from traymorph.model.comparison import Question, TrayTable
 from traymorph.stats.treatments.compare import compare_treatments
 
 
-def _compared(values, control="a", treatments="abc"):
+def _compared(values, control="a", treatments="abc", doubt=np.nan):
     n = len(values)
     table = TrayTable(
         {
@@ -15,7 +15,7 @@ def _compared(values, control="a", treatments="abc"):
             "treatment": tuple(treatments[k % len(treatments)] for k in range(n)),
         },
         {"packs": np.array(values, dtype=np.float64)},
-        {"packs": np.full(n, np.nan)},
+        {"packs": np.full(n, doubt)},
         (frozenset(),) * n,
         {"packs": "packs"},
     )
@@ -45,3 +45,14 @@ def test_what_rounding_leaves_is_no_spread():
     assert row.flags == ("no_spread",)
     assert np.isnan(row.ci_low_pct)
     assert np.isnan(row.p_adjusted)
+
+
+def test_trays_that_differ_less_than_they_can_be_measured_are_flagged():
+    # Half widths of a few tenths; measuring alone leaves 1.96 * u * sqrt(2/3).
+    values = [4.0, 5.0, 4.1, 5.2, 3.9, 5.1]
+    (well_measured,) = _compared(values, treatments="ab", doubt=0.05)
+    (badly_measured,) = _compared(values, treatments="ab", doubt=1.0)
+    assert well_measured.flags == ()
+    assert badly_measured.flags == ("spread_under_doubt",)
+    assert badly_measured.measuring_reach == pytest.approx(1.96 * (2.0 / 3.0) ** 0.5)
+    assert badly_measured.ci_low == well_measured.ci_low, "the interval stays as published"

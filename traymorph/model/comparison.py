@@ -1,5 +1,6 @@
 """What a comparison takes and gives: a table of trays, and differences between treatments."""
 
+import math
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 from math import nan
@@ -162,6 +163,11 @@ class Difference:
     margin: float = nan
     p_within: float = nan
     margin_in_percent: bool = False
+
+    @property
+    def measuring_reach(self) -> float:
+        """Half of the 95 % interval that measuring alone leaves, were its errors independent."""
+        return 1.96 * self.measuring_u * math.sqrt(1.0 / self.n_treatment + 1.0 / self.n_control)
 
 
 @dataclass(frozen=True, slots=True)

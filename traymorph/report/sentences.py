@@ -2,7 +2,7 @@
 
 import math
 import re
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from traymorph.model.comparison import Comparison, Difference, plural
 
@@ -44,8 +44,8 @@ WORDS: dict[str, Words] = {
     "evenness_cv_pct": _of("The stand is", "points", "more uneven", "more even"),
     "largest_gap_cm2": _of("The largest gap is", "cm²", "larger", "smaller"),
     "blade_width_mm": _of("Blades seen from above are", "mm", "wider", "narrower"),
-    "canopy_height_mm": _of("The canopy is", "mm", "taller", "lower"),
-    "canopy_height_p95_mm": _of("The tallest part of the canopy is", "mm", "taller", "lower"),
+    "canopy_height_mm": _of("The canopy is", "mm", "taller", "shorter"),
+    "canopy_height_p95_mm": _of("The tallest part of the canopy is", "mm", "taller", "shorter"),
     "canopy_height_cv_pct": _of("The canopy's height is", "points", "more uneven", "more even"),
     "stem_to_leaf_ratio": _of(
         "Stem for each leaf area, seen from the side, is", "", "more", "less"
@@ -173,7 +173,7 @@ def sentence(row: Difference, comparison: Comparison, exploratory: int) -> str:
     words = words_of(row.metric, row.unit)
     reading = _reading(row, words)
     level = f"{100 * comparison.question.level:.0f} % interval"
-    trays = _how_many(row, comparison.unit)
+    trays = f"{_how_many(row, comparison.unit)}{_measuring(row, reading)}"
     than = f"{at_treatment(row.treatment)} than {at_treatment(row.control)}"
     low, high = reading.low, reading.high
     if low > 0 or high < 0:
@@ -216,7 +216,8 @@ class _Reading:
     decimals: int
 
     def amount(self, number: float) -> str:
-        return f"{self._plain(number)}{self._after()}"
+        plain = self._plain(number)
+        return f"{plain} point" if (plain, self.unit) == ("1", "points") else plain + self._after()
 
     def span(self, near: float, far: float) -> str:
         return f"{self._plain(near)} to {self._plain(far)}{self._after()}"
@@ -276,6 +277,16 @@ def _chance(row: Difference, exploratory: int) -> str:
         f" It is one of {exploratory} differences looked at, and among so many chance alone "
         f"shows one now and then (adjusted {probability(row.p_adjusted)}): take it as a hint."
     )
+
+
+def _measuring(row: Difference, reading: _Reading) -> str:
+    """Say where the doubt of measuring alone is wider than the interval between replicates."""
+    if "spread_under_doubt" not in row.flags:
+        return ""
+    relative = math.isfinite(row.difference_pct)
+    reach = row.measuring_reach * (100.0 / abs(row.mean_control) if relative else 1.0)
+    digits = max(0, -math.floor(math.log10(reach / 2.0)))
+    return f"; measuring alone ± {replace(reading, decimals=digits).amount(reach)}"
 
 
 def _within(row: Difference, words: Words) -> str:

@@ -53,8 +53,15 @@ COMPARISON = (
     text("method", "How it was computed."),
     Column(
         "flags",
-        "Why the row is empty, or has no interval.",
-        allowed=("cut_differs", "fill_differs", "no_spread", "too_few_replicates"),
+        "Why the row is empty, or has no interval; spread_under_doubt: replicates differ less than "
+        "each can be measured, so that the interval may be too narrow.",
+        allowed=(
+            "cut_differs",
+            "fill_differs",
+            "no_spread",
+            "spread_under_doubt",
+            "too_few_replicates",
+        ),
         several=True,
     ),
     text("family", "Declared before the trial, or found by looking.", "primary", "exploratory"),

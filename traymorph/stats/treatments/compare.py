@@ -253,6 +253,8 @@ class _Metric:
                 ci_low_pct=100.0 * math.expm1(log - reach),
                 ci_high_pct=100.0 * math.expm1(log + reach),
             )
+        if varies and row.measuring_reach > half:
+            row = replace(row, flags=(*row.flags, "spread_under_doubt"))
         margin = next((m for m in self._question.margins if m.metric == self._metric), None)
         return row if margin is None or flags else self._with_margin(row, margin, contrasts, k)
 
