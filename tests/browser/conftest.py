@@ -1,4 +1,4 @@
-"""One browser for all tests, and pages that several of them look at."""
+"""One browser for all tests here, closed after them, and pages that several of them look at."""
 
 import os
 from pathlib import Path
@@ -10,7 +10,7 @@ from tests.browser.chromium import find_chromium, open_page, running_chromium
 from traymorph.pipeline import report
 
 
-@pytest.fixture(scope="session")
+@pytest.fixture(scope="package")
 def browser():
     executable = find_chromium()
     if executable is None:
@@ -19,7 +19,7 @@ def browser():
         yield started
 
 
-@pytest.fixture(scope="session")
+@pytest.fixture(scope="package")
 def axe():
     """The accessibility engine's source; .ci/run fetches it."""
     place = os.environ.get("TRAYMORPH_AXE")
@@ -28,7 +28,7 @@ def axe():
     return Path(place).read_text(encoding="utf-8")
 
 
-@pytest.fixture(scope="session")
+@pytest.fixture(scope="package")
 def folders(tmp_path_factory):
     """Trial folders with their pages: everything at once, batches, strange names."""
     made = tmp_path_factory.mktemp("pages")
@@ -43,7 +43,7 @@ def folders(tmp_path_factory):
     return {"full": full, "season": season, "strange": strange}
 
 
-@pytest.fixture(scope="session")
+@pytest.fixture(scope="package")
 def opened(browser, folders):
     return {
         name: open_page(browser, folder / "results" / "report.html")
