@@ -33,6 +33,7 @@ def photograph(page_file: Path, out: Path) -> None:
             _shoot(seen.page, out / kind, 1000, pieces=1)
         session.send("Emulation.setEmulatedVisionDeficiency", {"type": "none"})
         seen.page.reload()
+        seen.page.emulate_media(media="print")
         for paper in ("A4", "Letter"):
             with pymupdf.open("pdf", seen.page.pdf(format=paper)) as pdf:
                 for sheet in pdf:
