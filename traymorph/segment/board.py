@@ -11,12 +11,13 @@ from skimage.color import rgb2lab
 from traymorph.errors import BoardError
 from traymorph.segment import board_distractors, board_outline
 from traymorph.segment.board_evidence import stands_out
+from traymorph.segment.board_rim import faint_share, settle_rims
 from traymorph.segment.board_surface import Departure, depart
 
 Floats = NDArray[Any]  # float32; OpenCV's type hints say no more
 Flags = NDArray[np.bool_]
 
-METHOD = "board surface 1"
+METHOD = "board surface 2"
 
 # Pixels in which plants are looked for, mm; their outlines are found in the picture's own.
 _DETECT_MM = 0.25
@@ -24,9 +25,10 @@ _DETECT_MM = 0.25
 _USUAL_FIELD_MM = 350.0
 # Round the card nothing is told: its edge is thick and casts a shadow.
 _CARD_MARGIN_MM = 1.0
-# Contrast with the board, in the noise, below which a stem's outline is unsure.
+# Contrast with the board, in the noise, below which a pixel's class is unsure, and the share of
+# the outlines that may be faint before another board is advised.
 _ALIKE = 12.0
-_ALIKE_SHARE = 0.15
+_FAINT_SHARE = 0.02
 _BEST_EDGE_PX = 0.15
 # Things of more than this chroma and area are vivid; one crop, its hulls and crumbs show two or
 # three hues apart, a printed cloth many. In steps of 30 degrees, of two things or more each.
@@ -103,7 +105,7 @@ def segment_board(
     )
     if mm_per_px is not None:
         _refuse_pattern(found, reduced, mm * width / size[0])
-    share = board_outline.refine(told.plants, reduced, rgb, mm)
+    share, rims = settle_rims(board_outline.refine(told.plants, reduced, rgb, mm), rgb)
     share[hidden] = 0.0
     return BoardPlants(
         plant=share,
@@ -113,7 +115,7 @@ def segment_board(
         )
         > 0,
         edge_u_px=_edge_u_px(contrast, told.plants),
-        flags=_flags(away, contrast, told),
+        flags=_flags(away, faint_share(rims, away.noise), told),
         method=METHOD,
     )
 
@@ -158,11 +160,11 @@ def _edge_u_px(contrast: Floats, plants: Flags) -> float:
     return float(np.hypot(_BEST_EDGE_PX, 4.0 / max(float(np.median(contrast[plants])), 1.0)))
 
 
-def _flags(away: Departure, contrast: Floats, told: board_distractors.Sorted) -> tuple[str, ...]:
+def _flags(away: Departure, faint: float, told: board_distractors.Sorted) -> tuple[str, ...]:
     flags = []
     if not told.plants.any():
         flags.append("no_plants_on_board")
-    elif float(np.mean(contrast[told.plants] < _ALIKE)) > _ALIKE_SHARE:
+    elif faint > _FAINT_SHARE:
         flags.append("board_too_alike")
     if told.unclear or away.skin:
         flags.append("board_unclear")

@@ -11,6 +11,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from traymorph.segment.board_shade import settle
 from traymorph.segment.board_surface import Departure
 
 Floats = NDArray[Any]  # float32; OpenCV's type hints say no more
@@ -21,8 +22,8 @@ Flags = NDArray[np.bool_]
 _SURE_CHROMA, _MAYBE_CHROMA = (7.0, 9.0), (3.5, 4.0)
 _SURE_BRIGHT, _MAYBE_BRIGHT = (9.0, 20.0), (5.0, 10.0)
 # Share of the board's lightness below which a pixel may lie in shade, chroma that no shade has,
-# and codes of chroma that light from a plant may add per code of shade.
-_SHADE, _NO_SHADE_CHROMA, _TINT = 0.88, 18.0, 0.08
+# and codes of chroma that light from a plant may add per code of shade, and at most.
+_SHADE, _NO_SHADE_CHROMA, _TINT, _MOST_TINT = 0.88, 18.0, 0.08, 2.0
 # Share of the board's lightness to which no shadow goes down, and the codes that must be.
 _NO_SHADE, _LEAST_DARK = 0.20, 90.0
 # Share of the chroma of plant nearby that plant of the same hue in shade has: light thrown back
@@ -70,7 +71,7 @@ def stands_out(away: Departure, mm: float) -> Flags:
     sure |= light > max(_SURE_BRIGHT[0] * light_noise, _SURE_BRIGHT[1])
     sure |= (seen < _NO_SHADE * away.board) & (light < -_LEAST_DARK)
     least = max(_MAYBE_CHROMA[0] * chroma_noise, _MAYBE_CHROMA[1])
-    maybe = amount > least + np.float32(_TINT) * np.maximum(-light, 0.0)
+    maybe = amount > least + np.minimum(np.float32(_TINT) * np.maximum(-light, 0.0), _MOST_TINT)
     level = chroma * ((away.board + _FOOT) / (np.maximum(seen, 0.0) + _FOOT))
     shaded = _shaded_plant(level, sure, mm)
     maybe &= ~shade | (shaded > _MAYBE_SHADED)
@@ -78,7 +79,9 @@ def stands_out(away: Departure, mm: float) -> Flags:
     sure |= shade & (shaded > _SURE_SHADED) & (amount > max(least, _SURE_SHADED_SEEN))
     maybe |= light > max(_MAYBE_BRIGHT[0] * light_noise, _MAYBE_BRIGHT[1])
     found = _joined(maybe | sure, sure)
-    return found | _dark_holes(found, seen / np.maximum(away.board, 1.0), mm)
+    found |= _dark_holes(found, seen / np.maximum(away.board, 1.0), mm)
+    doubtful = shade & (amount < max(sure_chroma, _NO_SHADE_CHROMA))
+    return settle(found, doubtful, away, mm)
 
 
 def _shaded_plant(level: Floats, sure: Flags, mm: float) -> Floats:

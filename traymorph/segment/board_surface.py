@@ -25,6 +25,8 @@ _COARSE_MM = 1.0
 _SMOOTH_STEP = 8.0
 # Chroma differs less than lightness does; its steps count so much more.
 _CHROMA_STEP = 1.5
+# Blur before steps are taken, such pixels: the noise of dark, enlarged photos is no pattern.
+_STEP_BLUR = 0.8
 # Ring round the card in which the board must be seen, mm.
 _RING_MM = (2.0, 14.0)
 _LEAST_SMOOTH_SHARE = 0.15
@@ -159,11 +161,18 @@ def _dilated(mask: Flags, reach: int) -> Flags:
     return cv2.dilate(mask.astype(np.uint8), kernel) > 0
 
 
+def _steepest(planes: list[Floats]) -> Floats:
+    """Largest change of colour over 3 x 3 pixels, codes."""
+    kernel = np.ones((3, 3), np.uint8)
+    light, red, blue = (cv2.morphologyEx(p, cv2.MORPH_GRADIENT, kernel) for p in planes)
+    return np.maximum(light, _CHROMA_STEP * np.maximum(red, blue))
+
+
 def _seed(coarse: list[Floats], hidden: Flags, mm: float) -> Flags:
     """Find the smooth region that lies round the card, or the largest where no card is."""
-    kernel = np.ones((3, 3), np.uint8)
-    steps = [cv2.morphologyEx(p, cv2.MORPH_GRADIENT, kernel) for p in coarse]
-    step = np.maximum(steps[0], _CHROMA_STEP * np.maximum(steps[1], steps[2]))
+    calm = [cv2.GaussianBlur(p, (0, 0), _STEP_BLUR) for p in coarse]
+    # Blur widens what lies on the board, noise breaks the board up: smooth is what is so in either.
+    step = np.minimum(*(_steepest(planes) for planes in (coarse, calm)))
     smooth = (step < _SMOOTH_STEP) & ~hidden
     count, label, stats, _ = cv2.connectedComponentsWithStats(
         smooth.astype(np.uint8), connectivity=4
