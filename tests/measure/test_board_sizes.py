@@ -208,7 +208,8 @@ def test_a_plant_that_lost_a_blade_is_left_out_of_the_means_of_leaves(view_of):
     stem = [(5.0, 5.0), (25.0, 5.0)]
     whole = plant_of(leaf, line=stem, width=1.0, blades=[blade(), blade()])
     lost = plant_of(0.5 * leaf, line=stem, width=1.0, blades=[replace(blade(), area_cells=95.0)])
-    covered = plant_of(leaf, line=stem, width=1.0, blades=[replace(blade(), area_cells=130.0)])
+    both = replace(blade(flags=["blades_overlap"]), area_cells=130.0)
+    covered = plant_of(leaf, line=stem, width=1.0, blades=[both])
     assert missing_cells([*[whole] * 5, lost, covered]) == [*[0.0] * 5, 105.0, 0.0]
     readings = read(view_of(), *[whole] * 5, lost)
     tray = tray_of_plants(readings)

@@ -45,7 +45,7 @@ _HEAP_FEET = 5
 _LEAST_SHARE, _MOST_SHARE = 0.25, 2.5
 """Area of a part of a group over the typical plant's: plants of a tray differ by a factor of two
 either way."""
-_ONE_SHARE = {PlantForm.HYPOGEAL: 3.0, PlantForm.NO_NODE: 1.6}
+_ONE_SHARE = {PlantForm.HYPOGEAL: 1.8, PlantForm.NO_NODE: 1.6}
 """Area over the typical plant's from which a piece with one cut, or of a grass, is two plants."""
 _ONE_SHARE_UNSEEN = 1.8
 """The same where no cut is seen."""

@@ -16,10 +16,10 @@ _FEWEST = 4
 _SEED_LEAVES = 2
 _ALIKE = 0.45
 """Area of one seed leaf over the other's, at least; a true leaf is smaller."""
-_COVERED = 0.5
-"""Leaf area of a plant with too few blades over that of usual ones, from which the missing blade
-lies under another rather than being lost: of two equal blades one covers half, and blades that
-cover one another wholly are rare."""
+_ONE_OF_TWO, _COVERED = 0.7, 0.5
+"""Leaf area of a plant with too few blades over that of usual ones, below which a blade is lost:
+where what is seen has the outline of a single blade, and where it may cover another. Of two equal
+blades one is half."""
 
 
 def missing_cells(plants: Sequence[CutPlant]) -> list[float]:
@@ -41,12 +41,14 @@ def missing_cells(plants: Sequence[CutPlant]) -> list[float]:
     if len(whole) < _FEWEST:
         return [0.0] * len(plants)
     usual = float(np.median(whole))
-    return [
-        usual - _area(own)
-        if own and _present(own) < _SEED_LEAVES and _area(own) < _COVERED * usual
-        else 0.0
-        for own in built
-    ]
+    return [usual - _area(own) if _is_incomplete(own, usual) else 0.0 for own in built]
+
+
+def _is_incomplete(blades: list[Blade], usual: float) -> bool:
+    if not blades or _present(blades) >= _SEED_LEAVES:
+        return False
+    covers = any("blades_overlap" in blade.flags for blade in blades)
+    return _area(blades) < (_COVERED if covers else _ONE_OF_TWO) * usual
 
 
 def _seed_leaves(plant: CutPlant) -> list[Blade]:
