@@ -149,7 +149,8 @@ def _against_all_laid(row: TrayRow, plants: list[dict]) -> list:
         unseen = max(0.0, 1.0 - between.n_plants / len(whole))
         sampling = between.standard_error * math.sqrt(unseen) if unseen else 0.0
         got = row.metrics[metric]
-        found.append([metric, got.value, math.hypot(got.u, sampling), true])
+        if math.isfinite(sampling):
+            found.append([metric, got.value, math.hypot(got.u, sampling), true])
     return found
 
 
