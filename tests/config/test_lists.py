@@ -223,6 +223,28 @@ def test_all_bad_rows_of_both_lists_are_named_at_once(tmp_path):
     assert "12 problems" in told
 
 
+def test_repeats_of_what_is_no_tray_are_named_before_anything_is_measured(tmp_path):
+    trays = (
+        f"{HEADER},repeat_of\n"
+        "A,pea,,,,\n"
+        "A2,,,,,A\n"
+        "A3,Pea,,,,A\n"
+        "B,pea,,,,R29\n"
+        "C,pea,,,,C\n"
+        "D,pea,,,,A2\n"
+        "E,radish,,,,A\n"
+    )
+    told = _error(tmp_path, trays=trays, files=("A/a.jpg",))
+    for expected in (
+        'trays.csv line 5, repeat_of = "R29": names no tray of the list.',
+        'trays.csv line 6, repeat_of = "C": names itself.',
+        'trays.csv line 7, repeat_of = "A2": names a repeat itself. Name the tray that A2',
+        'trays.csv line 8, crop = "radish": differs from that of A, which it repeats ("pea").',
+    ):
+        assert expected in told
+    assert "4 problems" in told
+
+
 def test_a_record_over_several_lines_does_not_shift_the_count(tmp_path):
     trays = f'{HEADER},note,sown_on\nA,pea,,,,"one\ntwo",\n\nB,pea,,,,,1.2.2026\n'
     assert "line 5, sown_on" in _error(tmp_path, trays=trays, files=("A/a.jpg",))

@@ -95,7 +95,7 @@ def test_every_row_that_cannot_be_meant_is_named():
     assert "hold 5 problems" in said
     assert 'repeat_of = "T9": of T1d names no tray' in said
     assert 'repeat_of = "T1b": of T1e names a repeat itself. Name the tray that T1b repeats' in said
-    assert 'repeat_of = "T1f": of T1f names a repeat itself' in said
+    assert 'repeat_of = "T1f": of T1f names itself' in said
     assert f"of T1c was photographed on another day than its tray (T1: {DAY}); plants grow" in said
     assert "operator: of T1b is empty where other rows name one" in said
 

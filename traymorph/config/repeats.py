@@ -88,7 +88,9 @@ def _homes(table: TrayTable, own: dict[str, list[int]]) -> tuple[list[int | None
             continue
         if tray not in own:
             what, advice = "names no tray", "Name a tray_id of the table"
-            if tray in names:
+            if tray == names[row]:
+                what, advice = "names itself", "Leave it empty in the tray's own row"
+            elif tray in names:
                 what, advice = "names a repeat itself", f"Name the tray that {tray} repeats"
             problems.append(_problem(table, row, REPEAT_OF, what, advice))
             continue

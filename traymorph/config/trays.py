@@ -6,9 +6,10 @@ from collections.abc import Sequence
 from pathlib import Path
 
 from traymorph.config.cells import CellReader
-from traymorph.config.problems import Problem
+from traymorph.config.problems import Problem, quoted
 from traymorph.config.sizes import TRAY_SIZES
 from traymorph.config.tables import Row, Table, read_table
+from traymorph.config.tray_metrics import REPEAT_OF
 from traymorph.model.metrics import METRICS
 from traymorph.model.trial import Sample, TraySize
 
@@ -17,7 +18,7 @@ KINDS = ("tray", "pack")
 _REQUIRED = ("tray_id", "crop", "treatment", "block", "batch")
 _DATES = ("sown_on", "harvested_on", "photographed_on")
 _CUT = "cut_above_medium_mm"
-_INTERPRETED = ("kind", *_DATES, *TRAY_SIZES, _CUT, "repeat_of")
+_INTERPRETED = ("kind", *_DATES, *TRAY_SIZES, _CUT, REPEAT_OF)
 _UNITS = ("_mm", "_cm", "_m", "_in", "_inch", "_inches")
 _ALIKE = 0.9  # share of letters in common from which a column is taken for a slip of the pen
 _RESULT_COLUMNS = {
@@ -63,6 +64,7 @@ def read_trays(
     for row in table.rows:
         _check_id(reader, row, first_lines)
         samples.append(_sample(reader, row, size))
+    _check_repeats(reader, table.rows)
     if not table.rows:
         what, advice = "lists no tray", "Add a line for each tray or delete the file"
         problems.append(Problem(table.name, what, advice))
@@ -105,6 +107,33 @@ def _check_id(reader: CellReader, row: Row, first_lines: dict[str, int]) -> None
         what = f"stands in line {first_lines[tray_id]} already"
         reader.note(row, "tray_id", what, "Give each tray a name of its own")
     first_lines.setdefault(tray_id, row.line)
+
+
+def _check_repeats(reader: CellReader, rows: Sequence[Row]) -> None:
+    """Refuse repeats of what is no tray of the list; photos would be measured in vain."""
+    by_name = {row.get("tray_id"): row for row in rows}
+    for row in rows:
+        name = row.get(REPEAT_OF)
+        if not name:
+            continue
+        tray = by_name.get(name)
+        if tray is None:
+            advice = "Write the tray_id of the tray that is measured again, spelt as in its own row"
+            reader.note(row, REPEAT_OF, "names no tray of the list", advice)
+        elif name == row.get("tray_id"):
+            what, advice = "names itself", "Leave it empty in the tray's own row"
+            reader.note(row, REPEAT_OF, what, advice)
+        elif tray.get(REPEAT_OF):
+            what, advice = "names a repeat itself", f"Name the tray that {name} repeats"
+            reader.note(row, REPEAT_OF, what, advice)
+        elif not _alike(row.get("crop"), tray.get("crop")):
+            held = quoted(tray.get("crop")) if tray.get("crop") else "empty"
+            what = f"differs from that of {name}, which it repeats ({held})"
+            reader.note(row, "crop", what, "Write the same in both rows, or leave it empty here")
+
+
+def _alike(of_repeat: str, of_tray: str) -> bool:
+    return not of_repeat or of_repeat.casefold() == of_tray.casefold()
 
 
 def _sample(reader: CellReader, row: Row, size: TraySize) -> Sample:
