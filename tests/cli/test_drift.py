@@ -66,7 +66,7 @@ def test_a_slide_is_caught_dated_and_set_beside_what_else_changed(tmp_path):
     assert outcome.code == ExitCode.DONE, outcome.stderr
     (said,) = (line for line in outcome.stdout.splitlines() if "probably since" in line)
     assert "The canopy is" in said
-    assert "mm lower than the baseline's" in said
+    assert "mm shorter than the baseline's" in said
     # the batch that a CUSUM names is seldom more than two off after so large a shift
     assert any(f"since batch {batch} (2026-04-" in said for batch in ("B23", "B24", "B25", "B26"))
     assert "lamp replaced (2026-04-10)" in said
@@ -139,10 +139,10 @@ def test_the_baseline_is_chosen_in_the_settings(tmp_path):
 
 def test_after_a_change_that_was_meant_the_baseline_begins_anew(tmp_path):
     folder = _folder(tmp_path, _season(50, slide=12, by=-15.0))
-    assert "lower than the baseline's" in traymorph("drift", folder).stdout
+    assert "shorter than the baseline's" in traymorph("drift", folder).stdout
     outcome = traymorph("drift", folder, "--since", "B13")
     assert "38 batches of radish, B13 (" in outcome.stdout
-    assert "lower than the baseline's" not in outcome.stdout
+    assert "than the baseline's" not in outcome.stdout
     rows = [r for r in table(folder / "results" / "drift.csv") if r["chart"] == "individuals"]
     held = [row["batch"] for row in rows if row["in_baseline"] == "1"]
     assert held == [f"B{k}" for k in range(13, 33)]
@@ -187,8 +187,54 @@ def test_a_standard_judges_before_the_first_chart(tmp_path):
 def test_a_standard_for_another_crop_is_told(tmp_path):
     text = "crop,metric,lower,upper\nraddish,canopy_height_mm,52,68\n"
     outcome = traymorph("drift", _folder(tmp_path, _season(), standard=text))
-    assert "no limits for radish (it has some for raddish)" in outcome.stderr
+    assert "no limits for radish (it has some for raddish in line 2)" in outcome.stderr
     assert "Standard for" not in outcome.stdout
+
+
+def test_failing_the_standard_is_no_signal_of_a_chart(tmp_path):
+    text = "crop,metric,lower,upper\nradish,canopy_height_mm,90,95\n"
+    folder = _folder(tmp_path, _season(by=0.0), standard=text)
+    lines = traymorph("drift", folder).stdout.splitlines()
+    assert lines[1:3] == [
+        "The newest batch signals nothing.",
+        "The newest batch fails the standard: canopy_height_mm.",
+    ]
+    assert "no batch beyond the control limits" in lines[3]
+    outcome = traymorph("drift", folder, "--alarm", "--json")
+    assert outcome.code == ExitCode.SOME_FAILED
+    content = json.loads(outcome.stdout)
+    assert content["signals_now"] == []
+    assert content["fails_standard_now"] == ["canopy_height_mm"]
+
+
+def test_lines_of_a_standard_that_hold_no_batch_are_named(tmp_path):
+    text = (
+        "crop,metric,lower,upper\nRadish,canopy_height_mm,50,70\n"
+        "radish,stem_length_mm,40,\npea,canopy_height_mm,50,70\n,leaf_l,30,\n"
+    )
+    folder = _folder(tmp_path, _season(), standard=text)
+    told = traymorph("drift", folder).stderr
+    assert "standard.csv line 3: stem_length_mm was measured in no tray that is watched" in told
+    assert "standard.csv line 4: no tray is of the crop pea" in told
+    assert "standard.csv line 5: leaf_l was measured in no tray" in told
+    assert told.count("standard.csv") == 3
+    assert "line 3" not in traymorph("drift", folder, "--metric", "canopy_height_mm").stderr
+
+
+def test_pictures_of_an_earlier_run_are_named_as_such(tmp_path):
+    folder = _folder(
+        tmp_path, [dict(row, leaf_l=f"{40 + k % 7}") for k, row in enumerate(_season())]
+    )
+    both = traymorph("drift", folder, "--metric", "leaf_l", "--metric", "canopy_height_mm")
+    assert "earlier run" not in both.stderr
+    one = traymorph("drift", folder, "--metric", "canopy_height_mm")
+    assert "Charts of an earlier run, not drawn anew: leaf_l.svg" in one.stderr
+
+
+def test_a_crops_own_limit_goes_before_one_for_all_and_capitals_do_not_matter(tmp_path):
+    text = "crop,metric,lower,upper\n,canopy_height_mm,1,2\nRADISH,canopy_height_mm,90,95\n"
+    outcome = traymorph("drift", _folder(tmp_path, _season(), standard=text))
+    assert "Standard for canopy_height_mm, at least 90.0 mm and at most 95.0 mm" in outcome.stdout
 
 
 def test_of_many_moves_the_newest_are_told(tmp_path):
@@ -370,6 +416,11 @@ def test_a_crop_mixed_in_is_refused_until_one_is_named(tmp_path):
         ({"canopy_height_mm": ""}, (), "No metric was measured"),
         ({"canopy_height_mm": "60"}, (), "the same in every batch"),
         ({}, ("--metric", "stem_length_mm"), "stem_length_mm was not measured"),
+        (
+            {},
+            ("--metric", "canopy_hight_mm"),
+            "canopy_hight_mm is not a metric.\nPerhaps canopy_height_mm was meant.",
+        ),
         ({}, ("--crop", "pea"), "'pea' in the column crop (radish)"),
     ],
 )

@@ -20,7 +20,7 @@ def test_limits_are_read_and_may_be_one_sided(tmp_path):
     text = "crop;metric;lower;upper\npea;canopy_height_mm;52,5;68\n;canopy_cover_pct;80;\n"
     (tmp_path / "standard.csv").write_text(text)
     first, second = read_standard(tmp_path)
-    assert first == StandardLimit("pea", "canopy_height_mm", 52.5, 68.0)
+    assert first == StandardLimit("pea", "canopy_height_mm", 52.5, 68.0, line=2)
     assert (second.crop, second.lower) == ("", 80.0)
     assert math.isnan(second.upper)
 
@@ -46,6 +46,14 @@ def test_every_bad_row_of_a_standard_is_named(tmp_path):
     assert "Give one limit" in lines[3]
     assert 'line 5, lower = "eighty"' in lines[4]
     assert "in line 2 already" in lines[5]
+
+
+def test_halves_of_one_pair_of_limits_are_asked_for_in_one_line(tmp_path):
+    (tmp_path / "standard.csv").write_text(
+        "crop,metric,lower,upper\nradish,leaf_l,30,\nradish,leaf_l,,60\n"
+    )
+    with pytest.raises(ListError, match=r"in line 2 already\. Put both limits into one line"):
+        read_standard(tmp_path)
 
 
 def test_events_come_in_the_order_of_their_days(tmp_path):

@@ -40,7 +40,10 @@ _SHORTEST_RUN, _LONGEST_RUN = 20.0, 10_000.0
     "--run-length", type=click.FloatRange(_SHORTEST_RUN, _LONGEST_RUN),
     help="Batches to a false alarm of EWMA and CUSUM (370 and 465 unless told).",
 )  # fmt: skip
-@click.option("--alarm", is_flag=True, help="Exit with 9 when the newest batch signals.")
+@click.option(
+    "--alarm", is_flag=True,
+    help="Exit with 9 when the newest batch signals or fails the standard.",
+)  # fmt: skip
 @as_json
 def command(
     *,
@@ -75,7 +78,11 @@ def command(
     click.echo(f"Table: {table}", err=True)
     if pictures:
         click.echo(f"Charts: {', '.join(map(str, pictures))}", err=True)
-    return ExitCode.SOME_FAILED if alarm and report.stands else ExitCode.DONE
+    if report.older:
+        older = ", ".join(path.name for path in report.older)
+        click.echo(f"Charts of an earlier run, not drawn anew: {older}", err=True)
+    calls = bool(report.signalling or report.failing)
+    return ExitCode.SOME_FAILED if alarm and calls else ExitCode.DONE
 
 
 def _print(report: "DriftReport") -> None:
@@ -83,10 +90,12 @@ def _print(report: "DriftReport") -> None:
     crop = f" of {report.batches.crop}" if report.batches.crop else ""
     span = f"{names[0]} ({days[0]}) to {names[-1]} ({days[-1]})"
     click.echo(f"{len(names)} batches{crop}, {span}.")
-    if report.stands:
-        click.echo(f"The newest batch signals: {', '.join(report.stands)}.")
+    if report.signalling:
+        click.echo(f"The newest batch signals: {', '.join(report.signalling)}.")
     else:
         click.echo("The newest batch signals nothing.")
+    if report.failing:
+        click.echo(f"The newest batch fails the standard: {', '.join(report.failing)}.")
     pairs = zip(report.watched, report.sentences, strict=True)
     for _, said in sorted(pairs, key=lambda pair: not pair[0].moves):
         for sentence in said:
@@ -104,7 +113,8 @@ def _as_json(report: "DriftReport") -> str:
         "metrics": [
             _metric(one, said) for one, said in zip(report.watched, report.sentences, strict=True)
         ],
-        "signals_now": list(report.stands),
+        "signals_now": list(report.signalling),
+        "fails_standard_now": list(report.failing),
         "warnings": list(report.warnings),
     }
     return json.dumps(content, indent=2, ensure_ascii=False, allow_nan=False)

@@ -29,17 +29,16 @@ def read_standard(folder: Path) -> tuple[StandardLimit, ...]:
     table = read_table(path, _REQUIRED, problems)
     cells = CellReader(table, problems)
     limits: list[StandardLimit] = []
-    lines: dict[tuple[str, str], int] = {}
+    firsts: dict[tuple[str, str], Row] = {}
     for row in table.rows:
         _check_metric(cells, row)
         key = (row.get("crop").casefold(), row.get("metric"))
-        if key in lines:
-            what = f"has limits for this crop in line {lines[key]} already"
-            cells.note(row, "metric", what, "Delete one of the two lines")
-        lines.setdefault(key, row.line)
+        if key in firsts:
+            _note_second(cells, row, firsts[key])
+        firsts.setdefault(key, row)
         lower, upper = (_limit(cells, row, column) for column in ("lower", "upper"))
         _check_order(cells, row, lower, upper)
-        limits.append(StandardLimit(row.get("crop"), row.get("metric"), lower, upper))
+        limits.append(StandardLimit(row.get("crop"), row.get("metric"), lower, upper, row.line))
     if problems:
         raise ListError(told(problems, "standards"), hint="Correct the list.")
     return tuple(limits)
@@ -51,6 +50,14 @@ def _check_metric(cells: CellReader, row: Row) -> None:
         return
     what = "is not a metric" if metric else "is empty"
     cells.note(row, "metric", what, name_meant(metric))
+
+
+def _note_second(cells: CellReader, row: Row, first: Row) -> None:
+    """Refuse a second line of one crop and metric; halves of one pair of limits belong together."""
+    halves = all(bool(first.get(side)) != bool(row.get(side)) for side in ("lower", "upper"))
+    what = f"has limits for this crop in line {first.line} already"
+    advice = "Put both limits into one line" if halves else "Delete one of the two lines"
+    cells.note(row, "metric", what, advice)
 
 
 def _limit(cells: CellReader, row: Row, column: str) -> float:

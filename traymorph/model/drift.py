@@ -33,12 +33,15 @@ class StandardLimit:
         Name of the metric.
     lower, upper : float
         Limits for the mean of a batch; NaN = none on that side.
+    line : int
+        Of the list, counted from 1.
     """
 
     crop: str
     metric: str
     lower: float
     upper: float
+    line: int
 
 
 @dataclass(frozen=True, slots=True)
@@ -212,7 +215,12 @@ class MetricDrift:
     warnings: tuple[str, ...] = ()
 
     @property
-    def stands(self) -> bool:
-        """Whether the newest batch signals on a chart of location or against the standard."""
-        watched = (INDIVIDUALS, EWMA, CUSUM_UP, CUSUM_DOWN, SELF_UP, SELF_DOWN, STANDARD)
+    def signals_now(self) -> bool:
+        """Whether the newest batch signals on a control chart of location."""
+        watched = (INDIVIDUALS, EWMA, CUSUM_UP, CUSUM_DOWN, SELF_UP, SELF_DOWN)
         return any(chart.name in watched and chart.signals[-1] for chart in self.charts)
+
+    @property
+    def fails_now(self) -> bool:
+        """Whether the newest batch fails the written standard."""
+        return any(chart.name == STANDARD and chart.signals[-1] for chart in self.charts)

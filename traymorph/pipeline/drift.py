@@ -1,6 +1,6 @@
 """From the table of trays to charts of batches, in numbers and in words."""
 
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -14,6 +14,7 @@ from traymorph.config.tray_metrics import RESULTS_FILE, metrics_of, read_tray_me
 from traymorph.errors import DesignError
 from traymorph.model.comparison import TrayTable
 from traymorph.model.drift import Batches, MetricDrift, StandardLimit
+from traymorph.model.metrics import METRICS, name_meant
 from traymorph.report.charts import save_drift_svg
 from traymorph.report.drift_sentences import drift_sentences
 from traymorph.stats.drift.baseline import ENOUGH
@@ -73,6 +74,8 @@ class DriftReport:
         On batches and baselines.
     out : tuple of Path
         The table and the pictures that were written.
+    older : tuple of Path
+        Pictures of earlier runs that lie beside them and show other charts.
     """
 
     batches: Batches
@@ -80,11 +83,17 @@ class DriftReport:
     sentences: tuple[tuple[str, ...], ...]
     warnings: tuple[str, ...]
     out: tuple[Path, ...]
+    older: tuple[Path, ...] = ()
 
     @property
-    def stands(self) -> tuple[str, ...]:
-        """Metrics of which the newest batch signals."""
-        return tuple(one.metric for one in self.watched if one.stands)
+    def signalling(self) -> tuple[str, ...]:
+        """Metrics of which the newest batch signals on a control chart."""
+        return tuple(one.metric for one in self.watched if one.signals_now)
+
+    @property
+    def failing(self) -> tuple[str, ...]:
+        """Metrics of which the newest batch fails the standard."""
+        return tuple(one.metric for one in self.watched if one.fails_now)
 
 
 def watch_folder(folder: Path, asked: Asked) -> DriftReport:
@@ -112,6 +121,7 @@ def watch_folder(folder: Path, asked: Asked) -> DriftReport:
     results = folder / "results"
     table = _read(results / RESULTS_FILE, asked, settings, standard)
     check_columns(table, settings.compare.treatment_column)
+    crops = {cell.casefold() for cell in table.text("crop")}
     table = _of(table, "crop", asked.crop)
     column = settings.compare.treatment_column
     table = _of(table, column, asked.treatment)
@@ -144,10 +154,12 @@ def watch_folder(folder: Path, asked: Asked) -> DriftReport:
         (
             *batches.warnings,
             *_mixed(table, column),
-            *_without_limits(standard, batches.crop),
+            *(_without_limits(standard, batches.crop) or _of_no_crop(standard, crops)),
+            *_of_no_tray(standard, batches.crop, table, asked),
             *_of_baselines(watched),
         ),
         (results / DRIFT_FILE, *drawn),
+        _older(drawn),
     )
 
 
@@ -185,6 +197,10 @@ def _metrics(
     table: TrayTable, asked: Asked, settings: Settings, standard: Sequence[StandardLimit]
 ) -> list[str]:
     measured = _measured(table)
+    for name in asked.metrics:
+        if name not in METRICS:
+            msg = f"{name} is not a metric."
+            raise DesignError(msg, hint=f"{name_meant(name)}.")
     unknown = [name for name in asked.metrics if name not in measured]
     if unknown or not measured:
         what = f"{', '.join(unknown)} was not measured" if unknown else "No metric was measured"
@@ -207,14 +223,46 @@ def _limit(standard: Sequence[StandardLimit], crop: str, metric: str) -> Standar
 
 def _without_limits(standard: Sequence[StandardLimit], crop: str) -> list[str]:
     """Warn of a standard that has nothing for the crop."""
-    crops = {one.crop.casefold(): one.crop for one in standard}
+    crops = {one.crop.casefold(): one for one in standard}
     if not crops or "" in crops or crop.casefold() in crops:
         return []
+    held = sorted(f"{one.crop} in line {one.line}" for one in crops.values())
     told = (
         f"{STANDARD_FILE} has no limits for {crop or 'trays without a crop'} (it has some for "
-        f"{', '.join(sorted(crops.values()))}): no batch is held to it."
+        f"{', '.join(held)}): no batch is held to it."
     )
     return [told]
+
+
+def _of_no_crop(standard: Sequence[StandardLimit], crops: Collection[str]) -> list[str]:
+    """Name the lines of a standard for crops that no tray of the table is of."""
+    return [
+        f"{STANDARD_FILE} line {one.line}: no tray is of the crop {one.crop}, so that no batch is "
+        f"held to its limits for {one.metric}."
+        for one in standard
+        if one.crop and one.crop.casefold() not in crops
+    ]
+
+
+def _of_no_tray(
+    standard: Sequence[StandardLimit], crop: str, table: TrayTable, asked: Asked
+) -> list[str]:
+    """Name the lines of a standard for metrics that no tray watched has."""
+    measured = _measured(table)
+    return [
+        f"{STANDARD_FILE} line {one.line}: {one.metric} was measured in no tray that is watched, "
+        "so that no batch is held to its limits."
+        for one in standard
+        if one.metric not in measured
+        and one.crop.casefold() in {"", crop.casefold()}
+        and not asked.metrics  # the metrics that were asked for were all measured
+    ]
+
+
+def _older(drawn: Collection[Path]) -> tuple[Path, ...]:
+    """Find pictures of earlier runs beside those that were drawn."""
+    beside = {other for path in drawn for other in path.parent.glob("*.svg")}
+    return tuple(sorted(beside - set(drawn)))
 
 
 def _check_named(named: Sequence[str], batches: Batches) -> None:

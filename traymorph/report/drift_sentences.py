@@ -36,8 +36,8 @@ def drift_sentences(one: MetricDrift, coincidences: Sequence[Sequence[str]]) -> 
         said = [f"{one.metric} moved {often} before: drift.csv has it all.", *said[earlier:]]
     if not said and math.isfinite(one.sigma):
         said.append(
-            f"{one.metric}: no lasting move and no batch beyond the limits among "
-            f"{len(one.names)} batches."
+            f"{one.metric}: no lasting move and no batch beyond the control limits "
+            f"among {len(one.names)} batches."
         )
     return (*said, *_jumps(one), *_uneven(one), *_runs(one), *_held_to_standard(one))
 
