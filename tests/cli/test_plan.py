@@ -218,12 +218,16 @@ def test_a_study_of_the_measuring_says_what_more_photos_bring(tmp_path):
     assert "deviation of 10 % (an assumption of common practice" in told
     assert "36 % of that variance is measuring" in told
     assert "scatter by 6 % on single trays (study of the measuring, 60 measurements of 10" in told
-    assert "Averaged over 2, 3, 4 photos of each tray the standard deviation is 9.06 %, 8.72 %" in (
-        told
-    )
+    assert (
+        "Averaged over 2 photos of each tray the standard deviation is 9.06 %, over 3 photos "
+        "8.72 %, "
+    ) in told
     # statsmodels 0.15, TTestIndPower: 16.71, 13.90, 12.96 and 12.50 trays
     assert "takes 17 trays of each treatment" in told
-    assert "With 2, 3, 4 photos of each tray, averaged, it takes 14, 13, 13 instead of 17" in told
+    assert (
+        "with 2 photos, averaged, 14 trays find it 8 times out of 10, with 3 photos 13, with 4 "
+        "photos 13."
+    ) in told
 
 
 def test_the_folders_own_study_is_read_and_stated_spreads_hold_the_measuring(tmp_path):
@@ -257,7 +261,6 @@ def test_repeats_that_scatter_more_than_trays_do_not_fit(tmp_path):
 @pytest.mark.parametrize(
     ("sd", "metric", "code", "said"),
     [
-        ("3", "leaf_area_mm2", ExitCode.DESIGN, "does not tell what repeats of leaf_area_mm2"),
         ("much", "stem_length_mm", ExitCode.LISTS, 'one_operator_sd = "much": is not a number'),
         ("-1", "stem_length_mm", ExitCode.LISTS, "is less than 0"),
     ],
@@ -267,6 +270,21 @@ def test_a_study_that_cannot_be_used_is_refused(tmp_path, sd, metric, code, said
     outcome = traymorph("plan", tmp_path / "a", "--study", study, "--metric", metric)
     assert outcome.code == code
     assert said in outcome.stderr
+
+
+@pytest.mark.parametrize("named", [True, False])
+def test_a_study_that_lacks_the_metric_says_what_it_tells_and_the_plan_goes_on(tmp_path, named):
+    study = study_in(tmp_path / "study")
+    options = ("--metric", "leaf_area_mm2")
+    if named:
+        outcome = traymorph("plan", tmp_path / "trial", *USUAL, *options, "--study", study)
+    else:
+        outcome = traymorph("plan", study, *USUAL, *options)
+    assert outcome.code == ExitCode.DONE, outcome.stderr
+    told = " ".join(outcome.stdout.split())
+    assert told.count("does not tell what repeats of leaf_area_mm2 scatter") == 1
+    assert "It tells stem_length_mm, leaf_l: name one with --metric." in told
+    assert "is measuring:" not in told
 
 
 def test_a_folder_without_a_study_is_no_study(tmp_path):

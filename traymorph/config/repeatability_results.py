@@ -43,6 +43,22 @@ def read_scatter(path: Path, metric: str) -> Scatter | None:
     return Scatter(metric, sd, mean, source)
 
 
+def studied_metrics(path: Path) -> tuple[str, ...]:
+    """Give the metrics that a study tells, in its order.
+
+    Parameters
+    ----------
+    path : Path
+        ``results/repeatability.csv`` of a study.
+
+    Raises
+    ------
+    ListError
+        The table cannot be read.
+    """
+    return tuple(row.get("metric") for _, row in _rows(path, ("metric",)))
+
+
 def read_scatter_beyond_doubt(path: Path) -> dict[str, float]:
     """Read of which metrics a study found the stated doubt too small.
 

@@ -239,6 +239,8 @@ class Plan:
         ``tray`` or ``shelf``.
     measuring : Measuring or None
         Its part in the spread, where a study tells it.
+    unstudied : str
+        Why a study that is there does not tell it, in words; "" otherwise.
     """
 
     wanted: Wanted | None
@@ -251,3 +253,4 @@ class Plan:
     warnings: tuple[str, ...] = field(default=())
     replicate: str = "tray"
     measuring: Measuring | None = None
+    unstudied: str = ""

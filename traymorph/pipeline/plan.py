@@ -9,7 +9,7 @@ from pathlib import Path
 import numpy as np
 
 from traymorph.config.problems import Problem, told
-from traymorph.config.repeatability_results import STUDY_FILE, read_scatter
+from traymorph.config.repeatability_results import STUDY_FILE, read_scatter, studied_metrics
 from traymorph.config.settings import Settings, read_settings
 from traymorph.config.tray_metrics import RESULTS_FILE, read_tray_metrics
 from traymorph.config.trays import TRAYS_FILE, read_trays
@@ -103,7 +103,7 @@ def count_trays(folder: Path, asked: Asked, crop: str = "") -> Plan:
     crop : str
         Only past trays of this crop count; all where it is empty.
     """
-    spread, difference, scatter = _reckoning(folder, read_settings(folder), asked, crop)
+    spread, difference, scatter, unstudied = _reckoning(folder, read_settings(folder), asked, crop)
     needed = None if difference is None else trays_needed(difference, spread, 1)
     return Plan(
         None,
@@ -114,6 +114,7 @@ def count_trays(folder: Path, asked: Asked, crop: str = "") -> Plan:
         power_table(None, spread, 1, 0),
         needed,
         measuring=_measuring(spread, scatter, difference, 1, None),
+        unstudied=unstudied,
     )
 
 
@@ -150,7 +151,7 @@ def plan_trial(
     refusing, warnings, replicates = judge(trays, wanted)
     if refusing:
         raise DesignError(" ".join(refusing), hint="Nothing was written.")
-    spread, difference, scatter = _reckoning(folder, settings, asked, wanted.crop)
+    spread, difference, scatter, unstudied = _reckoning(folder, settings, asked, wanted.crop)
     pairs = comparisons(
         len(wanted.treatments), with_control=settings.compare.control in wanted.treatments
     )
@@ -166,6 +167,7 @@ def plan_trial(
         tuple(warnings),
         replicates.kind,
         _measuring(spread, scatter, difference, pairs, replicates),
+        unstudied,
     )
     _write(folder, plan, paper, show_treatment=show_treatment)
     return plan
@@ -225,21 +227,27 @@ def _measuring(
     return measuring_within(spread, scatter, None if difference is None else trays)
 
 
-def _scatter(folder: Path, settings: Settings, asked: Asked, metric: str) -> Scatter | None:
-    """Read the study that is named, or the folder's own."""
+def _scatter(
+    folder: Path, settings: Settings, asked: Asked, metric: str
+) -> tuple[Scatter | None, str]:
+    """Read the study that is named, or the folder's own; say why it does not tell the metric."""
     in_settings = settings.repeatability.study
     named = asked.study or (folder / in_settings if in_settings else None)
     path = (named or folder) / "results" / STUDY_FILE
     if not path.is_file():
         if named is None:
-            return None
+            return None, ""
         msg = f"There is no {path}: the measuring has not been studied there."
         raise ListError(msg, hint=f"Run `traymorph repeatability {named}` first.")
     found = read_scatter(path, metric)
-    if found is None and asked.study is not None:
-        msg = f"The study in {asked.study} does not tell what repeats of {metric} scatter."
-        raise DesignError(msg, hint="Name another metric, or leave out --study.")
-    return found
+    if found is not None:
+        return found, ""
+    told = ", ".join(studied_metrics(path)) or "nothing"
+    return None, (
+        f"The study in {named or folder} does not tell what repeats of {metric} scatter, so that "
+        f"what several photos of each tray bring is not known. It tells {told}: name one with "
+        "--metric."
+    )
 
 
 def _refuse_overwriting(folder: Path, names: Sequence[str]) -> None:
@@ -252,20 +260,20 @@ def _refuse_overwriting(folder: Path, names: Sequence[str]) -> None:
 
 def _reckoning(
     folder: Path, settings: Settings, asked: Asked, crop: str
-) -> tuple[Spread, float | None, Scatter | None]:
-    """Give the spread to reckon with, the difference in its unit, and what measuring scatters."""
+) -> tuple[Spread, float | None, Scatter | None, str]:
+    """Give spread, difference in its unit, scatter of measuring, and why that is not known."""
     metric = asked.metric or settings.compare.primary or _PRIMARY
     if metric not in METRICS:
         msg = f"{metric} is not a metric."
         raise DesignError(msg, hint=f"{name_meant(metric)}.")
     spread = _spread(folder, settings, metric, asked.spread, crop)
-    scatter = _scatter(folder, settings, asked, metric)
+    scatter, unstudied = _scatter(folder, settings, asked, metric)
     if scatter is not None and spread == usual_spread(metric):
         spread = with_scatter(spread, scatter)
     if asked.difference is None:
-        return spread, None, scatter
+        return spread, None, scatter, unstudied
     difference = _in_unit(asked.difference, spread.unit, spread.mean, metric)
-    return spread, difference, scatter
+    return spread, difference, scatter, unstudied
 
 
 def _spread(

@@ -39,6 +39,8 @@ def power_lines(plan: Plan) -> list[str]:
     lines = textwrap.wrap(spread_sentence(spread, what), _WIDTH)
     if plan.measuring is not None:
         lines += textwrap.wrap(measuring_sentence(plan.measuring, spread), _WIDTH)
+    if plan.unstudied:
+        lines += textwrap.wrap(plan.unstudied, _WIDTH)
     if plan.comparisons > 1:
         said = (
             f"{plan.comparisons} pairs of treatments share the 5 % of false alarms, so that each "
@@ -95,12 +97,14 @@ def measuring_sentence(measuring: Measuring, spread: Spread) -> str:
             "are taken to differ: the two do not fit. Look whether photos have become better "
             "since, or state the spread with --spread."
         )
-    left = ", ".join(amount(row.sd, spread.unit) for row in measuring.rows)
-    photos = ", ".join(str(row.photos) for row in measuring.rows)
+    first, *further = measuring.rows
+    left = amount(first.sd, spread.unit) + "".join(
+        f", over {row.photos} photos {amount(row.sd, spread.unit)}" for row in further
+    )
     return (
         f"{measuring.share_pct:.0f} % of that variance is measuring: one person and phone scatter "
-        f"by {found} on single trays ({study}). Averaged over {photos} photos of each tray the "
-        f"standard deviation is {left}."
+        f"by {found} on single trays ({study}). Averaged over {first.photos} photos of each tray "
+        f"the standard deviation is {left}."
     )
 
 
@@ -108,11 +112,11 @@ def _with_photos(plan: Plan) -> str:
     """Say how many trays more photos save."""
     if plan.measuring is None or plan.measuring.beyond or plan.needed is None:
         return ""
-    photos = ", ".join(str(row.photos) for row in plan.measuring.rows)
-    trays = ", ".join(str(row.n_80) for row in plan.measuring.rows)
+    first, *further = plan.measuring.rows
+    more = "".join(f", with {row.photos} photos {row.n_80}" for row in further)
     return (
-        f" With {photos} photos of each tray, averaged, it takes {trays} instead of "
-        f"{plan.needed.n_80} (8 times out of 10)."
+        f" Those numbers hold for one photo of each tray; with {first.photos} photos, averaged, "
+        f"{first.n_80} {_PLURAL[plan.replicate]} find it 8 times out of 10{more}."
     )
 
 
