@@ -40,7 +40,7 @@ def _of(subject: str, unit: str = "", more: str = "higher", less: str = "lower")
 WORDS: dict[str, Words] = {
     "canopy_cover_pct": _of("Cover is", "points"),
     "projected_leaf_area_cm2": _of("Leaf area seen from above is", "cm²", "larger", "smaller"),
-    "overhang_area_cm2": _of("Overhang is", "cm²", "larger", "smaller"),
+    "overhang_area_cm2": _of("Overhang beyond the rim is", "cm²", "larger", "smaller"),
     "evenness_cv_pct": _of("The stand is", "points", "more uneven", "more even"),
     "largest_gap_cm2": _of("The largest gap is", "cm²", "larger", "smaller"),
     "blade_width_mm": _of("Blades seen from above are", "mm", "wider", "narrower"),
@@ -83,7 +83,7 @@ _COLOUR_WORDS = {
     "leaf_hue_deg": _of("CIELAB hue of the leaves is", "°"),
     "green_share": _of("The share of green in the leaves' colour is"),
     "excess_green": _of("Excess green of the leaves is"),
-    "greenness_index": _of("The dark green colour index of the leaves is"),
+    "greenness_index": _of("The greenness index of the leaves is"),
     "yellowed_pct": _of("Yellowed leaf is", "points", "more", "less"),
     "green_leaf_pct": _of("Green leaf is", "points", "more", "less"),
     "purple_leaf_pct": _of("Purple or red leaf is", "points", "more", "less"),
