@@ -37,6 +37,18 @@ def test_the_same_data_give_the_same_bytes(tmp_path):
     assert first == again
 
 
+def test_title_and_meaning_of_treatments(tmp_path):
+    rows = [row | {"sown_on": "2026-03-02"} for row in trays()]
+    settings = SETTINGS + 'treatment_meaning = "seed <per> tray"\n[report]\ntitle = "How dense?"\n'
+    text, _ = _page(write_trial(tmp_path, rows, settings=settings))
+    tree = read(text)
+    assert [one.text for one in tree.all("h1")] == ["How dense?"]
+    said = {one.attributes.get("class"): one.text for one in tree.all("p")}
+    assert said["meaning"] == "Treatments: seed <per> tray"
+    for piece in ("sown Mar 2, 2026", "8 days after sowing", "trays of 500 × 250 mm inside"):
+        assert piece in said["lead"]
+
+
 def test_json(tmp_path):
     outcome = traymorph("report", write_trial(tmp_path), "--json")
     held = json.loads(outcome.stdout)
@@ -145,7 +157,7 @@ def test_a_metric_without_replicates_is_not_compared(tmp_path):
     for row in rows:
         row["cut_above_medium_mm"] = "5"
     text, _ = _page(write_trial(tmp_path, rows))
-    assert "Not compared: it takes two trays of each treatment" in text
+    assert "Only one tray of each was measured; two are needed to compare." in text
 
 
 def test_photos_without_pictures_and_failed_ones(tmp_path):

@@ -42,8 +42,11 @@ def test_every_key_is_read(tmp_path):
     height_above_medium_mm = 55
     [compare]
     treatment_column = "density"
+    treatment_meaning = "seed sown per tray"
     control = "150 g"
     primary = "canopy_height_mm"
+    [report]
+    title = "How dense to sow"
     [drift]
     baseline = 12
     """
@@ -53,9 +56,11 @@ def test_every_key_is_read(tmp_path):
     assert settings.canopy.height_above_medium_mm == 55.0
     assert settings.compare.model_dump() == {
         "treatment_column": "density",
+        "treatment_meaning": "seed sown per tray",
         "control": "150 g",
         "primary": "canopy_height_mm",
     }
+    assert settings.report.title == "How dense to sow"
     assert settings.drift.baseline == 12
 
 

@@ -10,15 +10,19 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from tests.report.page_trials import read, trays, write_trial
+from traymorph.flags import FLAGS
 from traymorph.model.comparison import Difference
+from traymorph.model.metrics import METRICS
 from traymorph.model.plates import Plate, PlateGap, Plates
 from traymorph.model.report import GroupValues
 from traymorph.pipeline.report import gather
+from traymorph.report.findings import surety
 from traymorph.report.page import svg, told, wording
 from traymorph.report.page.dots import dot_chart
+from traymorph.report.page.doubts import flags_said, touching
 from traymorph.report.page.numbers import Numbers
 from traymorph.report.page.racks import rack
-from traymorph.report.page.sections import plate_rows
+from traymorph.report.page.sections import metric_charts, plate_rows, single_rows
 from traymorph.report.page.spans import Span, span_chart
 from traymorph.report.page.thumbnails import width_for
 
@@ -33,6 +37,15 @@ def _circles(chart):
         (float(one.attributes["cx"]), float(one.attributes["cy"]), float(one.attributes["r"]))
         for one in read(str(chart)).all("circle")
     ]
+
+
+def _diamonds(chart):
+    """Places of the marks of differences from left to right: middles of their four corners."""
+    corners = [
+        re.findall(r"[\d.]+ [\d.]+", one.attributes["d"])
+        for one in read(str(chart)).all("path") if one.attributes["d"].count("L") == 3
+    ]  # fmt: skip
+    return [sum(float(corner.split()[0]) for corner in four) / 4.0 for four in corners]
 
 
 # --- axis
@@ -86,11 +99,40 @@ def test_mean_and_interval_of_a_treatment(tmp_path):
     assert group.ci_high - 50 == pytest.approx(2.0297804, abs=1e-6)
 
 
-def test_single_replicates_are_seen_from_nought():
-    groups = [GroupValues("dark", ("A",), np.array([281.0]), 281.0),
-              GroupValues("light", ("B",), np.array([306.0]), 306.0)]  # fmt: skip
-    _label, place = _circles(dot_chart(groups, "mm2", NUMBERS, NAMES))
-    assert place[0] > 0.85 * 360, "a twelfth of the axis lies between them, not all of it"
+def test_less_than_the_doubt_of_measuring_does_not_look_much():
+    group = GroupValues("dark", ("A", "B"), np.array([70.0, 70.2]), 70.1, doubt=2.0)
+    _label, first, second = _circles(dot_chart([group], "mm", NUMBERS, NAMES))
+    assert abs(second[0] - first[0]) < 0.06 * 360
+
+
+def test_a_length_is_not_drawn_below_nought():
+    group = GroupValues("dark", ("A", "B"), np.array([0.0, 0.4]), 0.2, doubt=2.0)
+    words = [one.text for one in read(str(dot_chart([group], "mm", NUMBERS, NAMES))).all("text")]
+    assert not any(word.startswith("\N{MINUS SIGN}") for word in words)
+
+
+def test_single_replicates_are_numbers(tmp_path):
+    rows = trays()
+    rows[0]["stem_length_mm"], rows[1]["stem_length_mm"] = "46.4", "45.1"
+    report = gather(write_trial(tmp_path, rows), tmp_path)
+    assert metric_charts(report, ["stem_length_mm"], NUMBERS) == ()
+    (row,) = single_rows(report, report.metrics, NUMBERS)
+    assert row.values == ("46.4\xa0mm (T01)", "45.1\xa0mm (T02)")
+
+
+def test_an_interval_ends_where_the_metric_does(tmp_path):
+    """No cover is above 100 %; with fewer than five trays there is no interval."""
+    cover = [99.9, 99.8, 80.0, 99.9, 99.9]
+    rows = [
+        {"tray_id": f"T{k}", "crop": "pea", "treatment": "dark", "canopy_cover_pct": value}
+        for k, value in enumerate(cover)
+    ]
+    report = gather(write_trial(tmp_path / "five", rows, settings=""), tmp_path)
+    (group,) = report.groups["canopy_cover_pct"]
+    assert group.ci_high == 100.0
+    assert group.ci_low < 90.0
+    report = gather(write_trial(tmp_path / "four", rows[:4], settings=""), tmp_path)
+    assert np.isnan(report.groups["canopy_cover_pct"][0].ci_low)
 
 
 def test_a_replicate_by_itself_has_no_interval(tmp_path):
@@ -110,7 +152,7 @@ _ROW = Difference(
 
 
 @pytest.mark.parametrize(
-    ("change", "surety"),
+    ("change", "expected"),
     [
         ({}, "shown"),
         ({"p_adjusted": 0.2}, "hint"),
@@ -119,15 +161,69 @@ _ROW = Difference(
         ({"ci_low": nan, "ci_high": nan}, ""),
     ],
 )
-def test_how_sure_a_difference_is(change, surety):
-    assert told.surety(replace(_ROW, **change)) == surety
+def test_how_sure_a_difference_is(change, expected):
+    assert surety(replace(_ROW, **change)) == expected
 
 
 def test_sentences_say_direction_size_and_interval():
     said = told.sentence(_ROW, "tray", NUMBERS, short=True).striptags()
     assert said == "The canopy is 11 % shorter at 15 g than at 30 g (9 to 14 %)."
     means = told.means(_ROW, NUMBERS).striptags()
-    assert means == "Means: 62.0 mm at 15 g, 70.0 mm at 30 g."
+    assert means == "On average 62.0 mm at 15 g, 70.0 mm at 30 g."
+
+
+def test_per_cent_of_next_to_nothing_is_not_said():
+    """A gap of 4.2 against 1.3 cm² that is measured to 2.7 cm² is no "242 % larger"."""
+    gap = replace(
+        _ROW, metric="largest_gap_cm2", unit="cm2", difference=3.0, ci_low=1.4, ci_high=4.6,
+        difference_pct=242.0, ci_low_pct=141.0, ci_high_pct=385.0, mean_treatment=4.2,
+        mean_control=1.3, measuring_u=2.7, flags=("spread_under_doubt",),
+    )  # fmt: skip
+    said = told.sentence(gap, "tray", NUMBERS, short=True).striptags().replace("\xa0", " ")
+    assert said == (
+        "The largest gap is 3 cm² larger at 15 g than at 30 g "
+        "(1 to 5 cm²; measuring alone ± 4 cm²)."
+    )
+    assert told.qualified(gap, "tray", NUMBERS)[0].startswith("These trays differ less")
+    assert told.reading(_ROW).unit == "%"
+
+
+def test_few_replicates_are_said_to_be_few():
+    """Three pairs can be signed in 2³ ways: two-sided p is 2/8 at least (Fisher 1935)."""
+    said = told.few_said(replace(_ROW, smallest_p_permutation=0.25), "tray", NUMBERS)
+    assert said.startswith("3 trays a side are few")
+    assert "p = 0.25" in said
+    assert told.few_said(replace(_ROW, smallest_p_permutation=0.03), "tray", NUMBERS) == ""
+    assert told.few_said(_ROW, "tray", NUMBERS) == ""
+
+
+def test_yield_of_equal_trays_is_one_finding_with_their_weight():
+    weight = replace(_ROW, metric="fresh_weight", unit="g")
+    crop_yield = replace(weight, metric="yield_g_per_m2", unit="g/m2")
+    other = replace(crop_yield, difference_pct=-9.0)
+    assert told.one_finding([weight, crop_yield]) == [weight]
+    assert told.one_finding([weight, other]) == [weight, other]
+    declared = replace(crop_yield, family="primary")
+    assert told.one_finding([weight, declared]) == [weight, declared]
+
+
+def test_flags_stand_beside_the_number_that_they_touch(tmp_path):
+    rows = trays()
+    for row in rows:
+        row["flags"] = "edge_plants" + (" closed_canopy" if row["treatment"] == "30 g" else "")
+    rows[1]["flags"] += " tray_uncertain"
+    report = gather(write_trial(tmp_path, rows), tmp_path)
+    cover = [one.striptags() for one in flags_said(report, "canopy_cover_pct", NUMBERS)]
+    assert cover[0].startswith("T02: where its opening lies")
+    assert cover[1].startswith("Every tray at 30 g: cover is above 97 %")
+    (height,) = flags_said(report, "canopy_height_mm", NUMBERS)
+    assert height.startswith("Every tray: from the side")
+    assert flags_said(report, "fresh_weight", NUMBERS) == ()
+
+
+def test_every_flag_that_touches_a_metric_is_a_flag():
+    for name in METRICS:
+        assert touching(name) <= set(FLAGS)
 
 
 def test_what_is_not_told_is_never_said_to_be_alike():
@@ -148,15 +244,15 @@ def test_intervals_lie_on_their_side_of_nought():
     lines = [one.attributes for one in tree.all("line") if one.attributes["stroke-width"] == "1.4"]
     zero = max(lines, key=lambda one: float(one["y2"]) - float(one["y1"]))
     middle = float(zero["x1"])
-    (first, _, _), (second, _, _), (third, _, _) = _circles(chart)
+    first, second, third = _diamonds(chart)
     assert first < middle < second
     assert abs(third - middle) < abs(second - middle)
 
 
 def test_how_sure_shows_without_colour():
     drawn = {
-        surety: str(span_chart([_span(-2, 4, surety)], ("less", "more"), "%", NUMBERS, NAMES))
-        for surety in ("shown", "hint", "untold")
+        sure: str(span_chart([_span(-2, 4, sure)], ("less", "more"), "%", NUMBERS, NAMES))
+        for sure in ("shown", "hint", "untold")
     }
     without_colour = {re.sub(r"var\(--\w+\)", "", one) for one in drawn.values()}
     assert len(without_colour) == 3
@@ -166,12 +262,26 @@ def test_how_sure_shows_without_colour():
 def test_one_wild_metric_does_not_flatten_the_others():
     tame = [_span(-8, -2), _span(1, 7), _span(-3, 3, "untold")]
     chart = str(span_chart([*tame, _span(140, 380)], ("less", "more"), "%", NUMBERS, NAMES))
-    assert len(_circles(chart)) == 3, "the fourth lies beyond the axis and is an arrow"
-    places = [one[0] for one in _circles(chart)]
+    places = _diamonds(chart)
+    assert len(places) == 3, "the fourth lies beyond the axis and is an arrow"
     assert max(places) - min(places) > 50
 
 
 # --- map
+
+
+def test_places_that_nobody_recorded_are_not_drawn(tmp_path):
+    rows = [{name: cell for name, cell in row.items() if name != "position"} for row in trays()]
+    assert rack(gather(write_trial(tmp_path, rows), tmp_path), NUMBERS) == ()
+    rows = trays()
+    rows[0]["position"] = ""
+    blocks = rack(gather(write_trial(tmp_path, rows), tmp_path), NUMBERS)
+    assert [block.name for block in blocks] == ["Block 2", "Block 3"]
+
+
+def test_batches_of_one_treatment_have_no_map(tmp_path):
+    rows = [row | {"treatment": "", "batch": f"b{k}"} for k, row in enumerate(trays())]
+    assert rack(gather(write_trial(tmp_path, rows), tmp_path), NUMBERS) == ()
 
 
 def test_trays_stand_where_they_stood(tmp_path):
@@ -238,7 +348,11 @@ def test_plates_stand_by_treatment_with_their_values(tmp_path):
     first = rows[0].plates[0]
     assert (first.treatment, first.tray_id, first.width_pct) == ("30 g", "T01", 100.0)
     cover = float(trays()[0]["canopy_cover_pct"])
-    assert ("cover of the tray", f"{cover:.2f}\xa0±\xa00.80\xa0%") in first.values
+    written = {name: value for name, value, _ in first.values}
+    assert written["cover of the tray"] == f"{cover:.2f}\xa0±\xa00.80\xa0%"
+    covers = sorted(float(row["canopy_cover_pct"]) for row in trays() if row["treatment"] == "30 g")
+    spans = {name: span for name, _, span in first.values}
+    assert spans["cover of the tray"] == f"{covers[0]:.1f} to {covers[-1]:.1f}\xa0%"
     assert rows[0].note == wording.TRUE_COLOUR
 
 

@@ -80,7 +80,8 @@ def test_nothing_promises_safety_or_nutrition():
     for text in _all_words():
         for word in ("safe", "nutri", "healthy", "vitamin", "nitrogen"):
             if word in text.lower():
-                assert text in wording.CAUTION_SENTENCES or text == wording.NO_SAFETY, text
+                cautions = (*wording.CAUTION_SENTENCES, wording.NO_SAFETY, wording.GREENNESS)
+                assert text in cautions, text
 
 
 def test_reasons_are_sentences():
@@ -100,6 +101,20 @@ def test_counting():
     assert wording.sides(3, 3, "tray") == "3 trays a side"
     assert wording.sides(3, 1, "lot") == "3 and 1 lot"
     assert wording.listed(list("abcd"), 2) == "a, b and 2 more"
+
+
+def test_what_there_is_beside_photos_is_named_and_nothing_else():
+    assert wording.outcomes_title((), weighed=True) == "Weighed"
+    assert wording.outcomes_title(("Keeping", "How metrics go"), weighed=True) == "Weighed and kept"
+    assert wording.outcomes_title(("Laboratory", "Tasting"), weighed=False) == "Analysed and tasted"
+
+
+def test_age_at_the_photo():
+    assert wording.photographed("a", "a", [8]) == "photographed a, 8 days after sowing"
+    assert (
+        wording.photographed("a", "b", [8, 10]) == "photographed a to b, 8 to 10 days after sowing"
+    )
+    assert wording.photographed("a", "a") == "photographed a"
 
 
 def test_flags_can_be_said():

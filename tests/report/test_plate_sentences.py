@@ -20,7 +20,7 @@ SHOWN = [
 
 def test_the_rule_names_metric_and_trays():
     said = rule_sentence("canopy_cover_pct", ("leaf_l", "leaf_a"), SHOWN)
-    assert "nearest to its treatment's median canopy cover" in said
+    assert "nearest to its treatment's median cover of the tray" in said
     assert "between equals, to its medians of 2 metrics" in said
     assert (
         "15 g: T03 (from above, from the side), T01 (on the board); 30 g: T02 (from above); "
@@ -35,8 +35,8 @@ def test_a_single_metric_is_spoken_of_by_name():
         rule_sentence(None, ("stem_length_mm",), SHOWN),
         rule_sentence("leaf_l", ("stem_length_mm",), SHOWN),
     ):
-        assert "median stem length" in said
-    assert "median evenness" in rule_sentence("evenness_cv_pct", (), SHOWN)
+        assert "median length of cut stems" in said
+    assert "median unevenness of the stand" in rule_sentence("evenness_cv_pct", (), SHOWN)
     assert "median yield" in rule_sentence("yield", (), SHOWN)
 
 
@@ -55,7 +55,9 @@ def test_many_treatments_are_left_to_the_captions():
 
 
 def test_trays_of_no_treatment_are_named_without_one():
-    assert "leaf L*. T1 (from the side)." in rule_sentence("leaf_l", (), [plate("", "T1", "side")])
+    assert "leaf lightness L*. T1 (from the side)." in rule_sentence(
+        "leaf_l", (), [plate("", "T1", "side")]
+    )
 
 
 def test_packs_have_a_column_of_their_own():

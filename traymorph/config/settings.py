@@ -94,11 +94,18 @@ class CanopySettings(_Section):
 
 
 class CompareSettings(_Section):
-    """``[compare]``: which column holds the treatment, what it is compared with, and by what."""
+    """``[compare]``: which column holds the treatment, what it is, and what is compared by what."""
 
     treatment_column: _Name = "treatment"
+    treatment_meaning: _Name | None = None
     control: _Name | None = None
     primary: _Name | None = None
+
+
+class ReportSettings(_Section):
+    """``[report]``: what stands over the page."""
+
+    title: _Name | None = None
 
 
 class DriftSettings(_Section):
@@ -145,6 +152,7 @@ class Settings(_Section):
     card: CardSettings = CardSettings()
     canopy: CanopySettings = CanopySettings()
     compare: CompareSettings = CompareSettings()
+    report: ReportSettings = ReportSettings()
     drift: DriftSettings = DriftSettings()
     repeatability: RepeatabilitySettings = RepeatabilitySettings()
     outcomes: OutcomesSettings = OutcomesSettings()

@@ -28,7 +28,9 @@ class GroupValues:
     values : ndarray, shape (n,)
         One for each of them.
     mean, ci_low, ci_high : float
-        Their mean and its 95 % interval by itself; NaN with fewer than two.
+        Their mean and its 95 % interval by itself, within what the metric can be; NaN with few.
+    doubt : float
+        Median standard uncertainty of measuring one of them; NaN where it is not stated.
     """
 
     treatment: str
@@ -37,6 +39,7 @@ class GroupValues:
     mean: float = nan
     ci_low: float = nan
     ci_high: float = nan
+    doubt: float = nan
 
 
 @dataclass(frozen=True, slots=True)
@@ -120,7 +123,11 @@ class TrialReport:
     Parameters
     ----------
     name : str
-        Of the trial: its folder.
+        Of the trial: its title, or its folder.
+    treatment_meaning : str
+        What the treatments are; "" where ``trial.toml`` does not say.
+    tray_sizes_mm : tuple of pair of float
+        Inside length and width of the trays, each size once; empty where not stated.
     table : TrayTable
         Trays with metrics and outcomes of single trays.
     metrics, outcomes : tuple of str
@@ -156,6 +163,8 @@ class TrialReport:
     """
 
     name: str
+    treatment_meaning: str
+    tray_sizes_mm: tuple[tuple[float, float], ...]
     table: TrayTable
     metrics: tuple[str, ...]
     outcomes: tuple[str, ...]

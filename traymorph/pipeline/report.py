@@ -1,8 +1,9 @@
 """From a trial folder to the one page that shows it: gathers what is there, says what is not."""
 
 import os
+import re
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from urllib.parse import quote
 
@@ -44,6 +45,8 @@ from traymorph.stats.replicates import find_replicates, values_of
 
 PAGE_FILE = "report.html"
 _LEVEL = 0.95
+_LEAST_FOR_INTERVAL = 5
+"""Of fewer replicates an interval by Student's t says less than the replicates themselves."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -140,7 +143,9 @@ def gather(folder: Path, page_folder: Path, crop: str | None = None) -> TrialRep
     replicate, groups = _groups(table, column, settings.compare.control, (*metrics, *outcomes))
     photos = _photos(folder, page_folder, checks)
     return TrialReport(
-        name=folder.resolve().name or wording.UNNAMED,
+        name=settings.report.title or folder.resolve().name or wording.UNNAMED,
+        treatment_meaning=settings.compare.treatment_meaning or "",
+        tray_sizes_mm=_tray_sizes(table, settings.tray_size()),
         table=table,
         metrics=metrics,
         outcomes=outcomes,
@@ -217,30 +222,71 @@ def _groups(
     groups: dict[str, tuple[GroupValues, ...]] = {}
     for name in names:
         if not replicates.treatments:
-            groups[name] = (_group("", table.text("tray_id"), table.values[name]),)
+            groups[name] = (_group(name, "", table.text("tray_id"), table.values[name]),)
             continue
+        doubt = _doubt_of_one(table, name)
         values, _ = values_of(table, replicates, name)
         of_treatment = [
             (treatment, np.flatnonzero(replicates.treatment == code))
             for code, treatment in enumerate(replicates.treatments)
         ]
         groups[name] = tuple(
-            _group(treatment, [replicates.names[place] for place in places], values[places])
+            replace(
+                _group(name, treatment, [replicates.names[k] for k in places], values[places]),
+                doubt=doubt,
+            )
             for treatment, places in of_treatment
         )
     return replicates.kind, groups
 
 
-def _group(treatment: str, names: Sequence[str], values: Floats) -> GroupValues:
-    """Mean and its interval by Student's t, of the replicates that have a value."""
+def _doubt_of_one(table: TrayTable, name: str) -> float:
+    doubts = table.doubts[name]
+    known = doubts[np.isfinite(doubts)]
+    return float(np.median(known)) if len(known) else np.nan
+
+
+def _tray_sizes(table: TrayTable, usual: TraySize) -> tuple[tuple[float, float], ...]:
+    """Inside length and width: as the trays state them, else as ``trial.toml`` does."""
+    stated = zip(table.text("inside_length_mm"), table.text("inside_width_mm"), strict=True)
+    kinds = table.text("kind")
+    sizes = [
+        (float(length), float(width))
+        for (length, width), kind in zip(stated, kinds, strict=True)
+        if kind != "pack" and _is_size(length) and _is_size(width)
+    ]
+    if not sizes and usual.inside_length_mm is not None and usual.inside_width_mm is not None:
+        sizes = [(usual.inside_length_mm, usual.inside_width_mm)]
+    return tuple(dict.fromkeys(sizes))
+
+
+def _is_size(cell: str) -> bool:
+    return re.fullmatch(r"\d+(\.\d+)?", cell) is not None
+
+
+def _group(metric: str, treatment: str, names: Sequence[str], values: Floats) -> GroupValues:
+    """Mean of the replicates that have a value; of enough of them its interval by Student's t.
+
+    The interval ends where the metric does: no cover is above 100 %, no length below nought.
+    """
     known = np.flatnonzero(np.isfinite(values)).tolist()
     held = values[known]
     names = tuple(names[place] for place in known)
-    if len(held) < 2:
+    if len(held) < _LEAST_FOR_INTERVAL:
         return GroupValues(treatment, names, held, float(held.mean()) if len(held) else np.nan)
     mean, error = float(held.mean()), float(held.std(ddof=1) / np.sqrt(len(held)))
     reach = float(stdtrit(len(held) - 1, 0.5 + _LEVEL / 2.0)) * error
-    return GroupValues(treatment, names, held, mean, mean - reach, mean + reach)
+    low, high = _limits(metric)
+    return GroupValues(
+        treatment, names, held, mean, max(mean - reach, low), min(mean + reach, high)
+    )
+
+
+def _limits(metric: str) -> tuple[float, float]:
+    """Give the least and the most that a metric can be; margins of money know neither."""
+    if metric in METRICS:
+        return METRICS[metric].low, METRICS[metric].high
+    return (-np.inf if metric == "margin_per_tray" else 0.0), np.inf
 
 
 def _drift(

@@ -33,6 +33,28 @@ class Findings:
     untold: tuple[str, ...]
 
 
+def surety(row: Difference) -> str:
+    """Tell how sure a difference is.
+
+    Parameters
+    ----------
+    row : Difference
+        Of any family.
+
+    Returns
+    -------
+    str
+        ``shown``, ``hint``, ``untold``; "" where there is no interval.
+    """
+    if not math.isfinite(row.ci_low):
+        return ""
+    if not (row.ci_low > 0 or row.ci_high < 0):
+        return "untold"
+    if row.family == "primary" or row.p_adjusted <= _SURE:
+        return "shown"
+    return "hint"
+
+
 def findings(comparison: Comparison) -> Findings:
     """Sort what could be compared.
 
@@ -45,10 +67,9 @@ def findings(comparison: Comparison) -> Findings:
     several = len({(row.treatment, row.control) for row in rows}) > 1
     asked = [row for row in rows if row.family == "primary" or math.isfinite(row.p_within)]
     rest = [row for row in rows if row not in asked]
-    apart = [row for row in rest if row.ci_low > 0 or row.ci_high < 0]
-    shown = [row for row in apart if row.p_adjusted <= _SURE]
-    hints = [row for row in apart if row not in shown]
-    untold = [row for row in rest if row not in apart]
+    shown, hints, untold = (
+        [row for row in rest if surety(row) == kind] for kind in ("shown", "hint", "untold")
+    )
     exploratory = sum(row.family == "exploratory" for row in rows)
     return Findings(
         asked=tuple(sentence(row, comparison, exploratory) for row in asked),

@@ -4,6 +4,7 @@ from collections.abc import Sequence
 
 from traymorph.model.photo import View
 from traymorph.model.plates import Plate
+from traymorph.report.page.wording import metric_name
 
 PACK = "pack"
 _FROM = {
@@ -12,9 +13,7 @@ _FROM = {
     View.BOARD.value: "on the board",
     View.PACK.value: "in the pack",
 }
-_CIELAB = {"_l": "L*", "_a": "a*", "_b": "b*"}
 _MOST_NAMED = 6
-_UNITS = ("_pct", "_cv", "_mm2", "_cm2", "_mm", "_mg", "_deg", "_de00")
 
 
 def column_name(treatment: str, kind: str, *, trays_too: bool) -> str:
@@ -61,9 +60,9 @@ def rule_sentence(
         (primary,), others = others, ()
     by_all = f"its medians of {len(others)} metrics, each in units of its usual spread"
     if len(others) == 1:
-        by_all = f"its median {_spoken(others[0])}"
+        by_all = f"its median {metric_name(others[0])}"
     if primary is not None:
-        nearest = f"to its treatment's median {_spoken(primary)}"
+        nearest = f"to its treatment's median {metric_name(primary)}"
         if others:
             nearest += f" (between equals, to {by_all})"
     elif others:
@@ -97,14 +96,3 @@ def _who(shown: Sequence[Plate]) -> str:
         named = ", ".join(f"{tray} ({', '.join(seen)})" for tray, seen in trays.items())
         said.append(f"{treatment}: {named}" if treatment else named)
     return f" {'; '.join(said)}."
-
-
-def _spoken(metric: str) -> str:
-    """Name a metric without its unit: ``canopy_cover_pct`` is canopy cover."""
-    name, axis = metric[:-2], _CIELAB.get(metric[-2:])
-    if axis is not None:
-        return f"{name.replace('_', ' ')} {axis}"
-    name = metric
-    while name.endswith(_UNITS):
-        name = name[: name.rindex("_")]
-    return name.replace("_", " ")

@@ -6,7 +6,7 @@ from collections.abc import Sequence
 import numpy as np
 from markupsafe import Markup
 
-from traymorph.model.report import GroupValues
+from traymorph.model.report import Floats, GroupValues
 from traymorph.report.page import svg, wording
 from traymorph.report.page.numbers import Numbers, decimals_for
 
@@ -38,11 +38,7 @@ def dot_chart(
         *(one.values for one in groups),
         [edge for one in groups for edge in (one.ci_low, one.ci_high) if math.isfinite(edge)],
     ])  # fmt: skip
-    low, high = float(known.min()), float(known.max())
-    if max(len(one.values) for one in groups) < 2:
-        # Nothing says how far replicates differ: from nought, so that little does not look much.
-        low, high = min(low, 0.0), max(high, 0.0)
-    axis = svg.Axis(low, high, _SIDE, WIDTH - _SIDE)
+    axis = svg.Axis(*_with_doubt(known, groups[0].doubt), _SIDE, WIDTH - _SIDE)
     body: list[Markup] = []
     top = 4.0
     rows: list[Markup] = []
@@ -56,6 +52,14 @@ def dot_chart(
         top += height
     body += _ground(axis, top, unit, numbers)
     return svg.whole((WIDTH, top + _FOOT), names, [*body, *rows])
+
+
+def _with_doubt(known: Floats, doubt: float) -> tuple[float, float]:
+    """Leave the doubt of measuring on both sides, so that less than it does not look much."""
+    low, high = float(known.min()), float(known.max())
+    if not doubt > 0:
+        return low, high
+    return (max(low - doubt, 0.0) if low >= 0.0 else low - doubt), high + doubt
 
 
 def _row(
@@ -86,7 +90,8 @@ def _mean(group: GroupValues, unit: str, decimals: int, numbers: Numbers) -> str
     if not len(group.values):
         return "–"
     if not math.isfinite(group.ci_low):
-        return numbers.with_unit(numbers.rough(group.mean), unit)
+        mean = numbers.with_unit(numbers.like(group.mean, group.doubt), unit)
+        return wording.MEAN_ONLY.format(mean=mean) if len(group.values) > 1 else mean
     span = wording.RANGE.format(
         low=numbers.plain(group.ci_low, decimals), high=numbers.plain(group.ci_high, decimals)
     )
@@ -111,13 +116,15 @@ def _ground(axis: svg.Axis, bottom: float, unit: str, numbers: Numbers) -> list[
     ticks = axis.ticks
     texts = [numbers.plain(value, axis.decimals) for value in ticks]
     texts[-1] = numbers.with_unit(texts[-1], unit)
-    if len(ticks) > 1 and axis.x(ticks[-1]) - axis.x(ticks[-2]) < svg.width_of(texts[-1]):
-        texts[-2] = ""  # the last one holds the unit and needs the room
-    body = []
+    labels = []
     for value, text in zip(ticks, texts, strict=True):
         x = axis.x(value)
+        labels.append((x, text, "end" if x > WIDTH - 40.0 else "start" if x < 30.0 else "middle"))
+    body = []
+    for (x, text, anchor), fits in zip(labels, svg.apart(labels, [len(labels) - 1]), strict=True):
         body.append(svg.line((x, 2.0), (x, bottom), colour=svg.RULE))
-        anchor = "end" if x > WIDTH - 40.0 else "start" if x < 30.0 else "middle"
+        if not fits:
+            continue
         body.append(svg.words((x, bottom + 15.0), text, colour=svg.QUIET, anchor=anchor, size=11))
     return body
 

@@ -6,7 +6,9 @@ from markupsafe import Markup, escape
 
 from traymorph.model.comparison import Comparison, Difference
 from traymorph.model.report import TrialReport
+from traymorph.report.findings import missing_metrics, surety
 from traymorph.report.page import told, wording
+from traymorph.report.page.doubts import flags_said
 from traymorph.report.page.numbers import Numbers
 from traymorph.report.page.spans import span_chart
 from traymorph.report.sentences import unit_of_differences, words_of
@@ -26,6 +28,7 @@ class Answer:
     interval: str
     means: Markup
     how_sure: str
+    doubts: tuple[Markup, ...]
     chart: Markup
 
 
@@ -39,8 +42,15 @@ class NumberRow:
     difference: str
     per_cent: str
     chance: str
-    surety: str
     n: str
+
+
+@dataclass(frozen=True, slots=True)
+class NumberGroup:
+    """The differences that are equally sure."""
+
+    surety: str
+    rows: tuple[NumberRow, ...]
 
 
 @dataclass(frozen=True, slots=True)
@@ -59,8 +69,14 @@ class FindingsShown:
         The few sentences that matter.
     further, untold : tuple of Markup
         Sentences on all others.
-    numbers : tuple of NumberRow
-        Every difference.
+    numbers : tuple of NumberGroup
+        Every difference with an interval.
+    several_pairs : bool
+        Whether pairs of treatments must be named beside them.
+    measuring : bool
+        Whether a sentence names the doubt of measuring alone.
+    refused : tuple of Markup
+        Why other metrics are not compared, each reason once.
     warnings : tuple of Markup
         On design and single trays.
     """
@@ -72,7 +88,10 @@ class FindingsShown:
     hints: tuple[Markup, ...] = ()
     further: tuple[Markup, ...] = ()
     untold: tuple[Markup, ...] = ()
-    numbers: tuple[NumberRow, ...] = ()
+    numbers: tuple[NumberGroup, ...] = ()
+    several_pairs: bool = False
+    measuring: bool = False
+    refused: tuple[Markup, ...] = ()
     warnings: tuple[Markup, ...] = field(default=())
 
 
@@ -97,24 +116,27 @@ def find(report: TrialReport, names: tuple[str, ...], numbers: Numbers) -> Findi
         return FindingsShown(headlines=(why,))
     rows = told.compared(comparison)
     declared = [row for row in rows if row.family == "primary"]
-    rest = [row for row in rows if row.family != "primary"]
+    rest = told.one_finding([row for row in rows if row.family != "primary"])
     groups = {
-        surety: tuple(
+        kind: tuple(
             told.sentence(row, comparison.unit, numbers, short=True)
             for row in sorted(rest, key=_weight)
-            if told.surety(row) == surety
+            if surety(row) == kind
         )
-        for surety in ("shown", "hint", "untold")
+        for kind in ("shown", "hint", "untold")
     }
     return FindingsShown(
-        tuple(_answer(k, row, comparison, numbers) for k, row in enumerate(declared)),
+        tuple(_answer(k, row, report, numbers) for k, row in enumerate(declared)),
         (),
         _notes(comparison, declared, rows),
         groups["shown"][:_MOST_SHOWN],
         groups["hint"][:_MOST_HINTS],
         (*groups["shown"][_MOST_SHOWN:], *groups["hint"][_MOST_HINTS:]),
         groups["untold"],
-        tuple(_in_numbers(row, numbers) for row in comparison.differences),
+        _number_groups(rows, numbers),
+        len(told.rows_by_pair(rows)) > 1,
+        any(told.measuring_said(row, numbers) for row in rest if surety(row) != "untold"),
+        _refused(comparison, names, numbers),
         tuple(numbers.sentence(one, names) for one in comparison.warnings),
     )
 
@@ -166,11 +188,25 @@ def _notes(
     return (escape(wording.WHO_DECIDES),) if rows else ()
 
 
-def _answer(place: int, row: Difference, comparison: Comparison, numbers: Numbers) -> Answer:
-    surety = told.surety(row)
+def _refused(
+    comparison: Comparison, names: tuple[str, ...], numbers: Numbers
+) -> tuple[Markup, ...]:
+    """Give each reason once, with the metrics that it holds for."""
+    reasons: dict[str, list[str]] = {}
+    for flags, metrics in missing_metrics(comparison).items():
+        reason = wording.refusal(flags.split(), comparison.unit)
+        reasons.setdefault(reason, []).extend(map(wording.metric_name, metrics))
+    return tuple(
+        numbers.sentence(wording.REFUSED.format(reason=reason, metrics=", ".join(metrics)), names)
+        for reason, metrics in reasons.items()
+    )
+
+
+def _answer(place: int, row: Difference, report: TrialReport, numbers: Numbers) -> Answer:
+    how, kind = surety(row), report.replicate
     words = words_of(row.metric, row.unit)
-    sentence = told.sentence(row, comparison.unit, numbers)
-    sides = wording.sides(row.n_treatment, row.n_control, comparison.unit)
+    sentence = told.sentence(row, kind, numbers)
+    sides = wording.sides(row.n_treatment, row.n_control, kind)
     interval = wording.INTERVAL.format(span=told.interval_said(row, numbers), sides=sides)
     chart = span_chart(
         [told.span_of(row, numbers, named=False)],
@@ -180,35 +216,39 @@ def _answer(place: int, row: Difference, comparison: Comparison, numbers: Number
         (f"answer-{place + 1}", sentence.striptags(), interval),
     )
     return Answer(
-        surety,
-        wording.ANSWERED[surety],
+        how,
+        wording.ANSWERED[how],
         sentence,
         interval,
         told.means(row, numbers),
-        wording.HOW_SURE[surety],
+        told.how_sure(row, numbers),
+        (
+            *([escape(few)] if (few := told.few_said(row, kind, numbers)) else ()),
+            *flags_said(report, row.metric, numbers),
+            *map(escape, told.qualified(row, kind, numbers)),
+        ),
         chart,
     )
 
 
+def _number_groups(rows: list[Difference], numbers: Numbers) -> tuple[NumberGroup, ...]:
+    groups = (
+        NumberGroup(title, tuple(_in_numbers(row, numbers) for row in rows if surety(row) == kind))
+        for kind, title in wording.SURETY.items()
+    )
+    return tuple(group for group in groups if group.rows)
+
+
 def _in_numbers(row: Difference, numbers: Numbers) -> NumberRow:
-    surety = told.surety(row)
-    if not surety:
-        why = " ".join(row.flags).replace("_", " ") or wording.NOT_COMPARED
-        difference, per_cent = why, ""
-    else:
-        plain = told.Reading(
-            row.difference, row.ci_low, row.ci_high, unit_of_differences(row.unit) or row.unit
-        )
-        difference = plain.signed(numbers)
-        held = told.reading(row)
-        per_cent = held.signed(numbers) if held.unit == "%" else ""
+    unit = unit_of_differences(row.unit) or row.unit
+    plain = told.Reading(row.difference, row.ci_low, row.ci_high, unit)
+    held = told.reading(row)
     return NumberRow(
         wording.capital(wording.metric_name(row.metric)),
         row.treatment,
         row.control,
-        difference,
-        per_cent,
-        told.chance(row, numbers) if surety else "",
-        wording.SURETY.get(surety, wording.NOT_COMPARED),
+        plain.signed(numbers),
+        held.signed(numbers) if held.unit == "%" else "–",
+        told.chance(row, numbers),
         f"{row.n_treatment}, {row.n_control}",
     )

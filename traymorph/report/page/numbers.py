@@ -102,6 +102,8 @@ class Numbers:
         sign = self.unit(unit)
         if not sign:
             return text
+        if unit == "points" and text.lstrip("+−") == "1":
+            sign = wording.POINT
         return text + ("" if sign == "°" else SPACE) + sign
 
     def measured(self, value: float, doubt: float, unit: str) -> str:
@@ -113,9 +115,14 @@ class Numbers:
             return "–"
         if not math.isfinite(doubt) or doubt <= 0:
             return self.with_unit(self.rough(value), unit)
-        decimals = max(0, 1 - math.floor(math.log10(doubt)))
-        both = f"{self.plain(value, decimals)}{SPACE}±{SPACE}{self.plain(doubt, decimals)}"
-        return self.with_unit(both, unit)
+        error = self.plain(doubt, max(0, 1 - math.floor(math.log10(doubt))))
+        return self.with_unit(f"{self.like(value, doubt)}{SPACE}±{SPACE}{error}", unit)
+
+    def like(self, value: float, doubt: float) -> str:
+        """Write a number to the digits that its doubt allows; three digits where none is stated."""
+        if not math.isfinite(doubt) or doubt <= 0:
+            return self.rough(value)
+        return self.plain(value, max(0, 1 - math.floor(math.log10(doubt))))
 
     def rough(self, value: float) -> str:
         """Write three significant digits, without an exponent."""

@@ -9,7 +9,7 @@ from markupsafe import Markup
 from traymorph.model.report import TrialReport
 from traymorph.report.page import wording
 from traymorph.report.page.numbers import Numbers
-from traymorph.report.page.sections import ordered_metrics, treatment_marks
+from traymorph.report.page.sections import ordered_metrics, treatment_marks, treatments_of
 
 _MOST_ACROSS = 12
 
@@ -39,20 +39,24 @@ class BlockShown:
 
     name: str
     across: int
-    numbered: bool
     shelves: tuple[ShelfShown, ...]
 
 
 def rack(report: TrialReport, numbers: Numbers) -> tuple[BlockShown, ...]:
-    """Lay the trays out; nothing where no block, shelf or position is stated."""
+    """Lay the trays out; nothing of a block where a tray's position is not recorded.
+
+    Nothing at all of several batches without treatments: places that were used again and again
+    show nothing.
+    """
     table = report.table
     placed = [table.text(name) for name in ("block", "shelf", "position")]
     metric = mapped_metric(report)
-    if metric is None or not any(any(cells) for cells in placed):
+    several = len(set(table.text("batch")) - {""}) > 1
+    if metric is None or (several and len(treatments_of(report)) < 2):
         return ()
     last = {tray: row for row, tray in enumerate(table.text("tray_id"))}
     rows = [row for row in last.values() if any(cells[row] for cells in placed)]
-    batches = table.text("batch") if len(set(table.text("batch"))) > 1 else ("",) * len(table)
+    batches = table.text("batch") if several else ("",) * len(table)
     blocks: dict[tuple[str, str], dict[str, list[int]]] = {}
     for row in rows:
         block = blocks.setdefault((batches[row], placed[0][row]), {})
@@ -61,6 +65,7 @@ def rack(report: TrialReport, numbers: Numbers) -> tuple[BlockShown, ...]:
     return tuple(
         _block(wording.place_name(*block), blocks[block], placed[2], cells)
         for block in sorted(blocks, key=lambda one: (_natural(one[0]), _natural(one[1])))
+        if all(_is_place(placed[2][row]) for held in blocks[block].values() for row in held)
     )
 
 
@@ -77,14 +82,11 @@ def _block(
     positions: tuple[str, ...],
     cells: "_Cells",
 ) -> BlockShown:
-    numbered = all(_is_place(positions[row]) for rows in shelves.values() for row in rows)
     shown = tuple(
-        ShelfShown(shelf, _in_places(shelves[shelf], positions, cells) if numbered
-                   else tuple(cells.cell(row) for row in shelves[shelf]))
+        ShelfShown(shelf, _in_places(shelves[shelf], positions, cells))
         for shelf in sorted(shelves, key=_natural)
-    )  # fmt: skip
-    across = max(len(shelf.cells) for shelf in shown)
-    return BlockShown(name, across, numbered, shown)
+    )
+    return BlockShown(name, max(len(shelf.cells) for shelf in shown), shown)
 
 
 def _is_place(cell: str) -> bool:

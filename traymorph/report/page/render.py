@@ -18,6 +18,9 @@ from traymorph.report.page.sections import (
     ordered_metrics,
     pair_charts,
     plate_rows,
+    plates_said,
+    single_rows,
+    surety_key,
     treatment_marks,
 )
 from traymorph.report.page.trays import tray_sections
@@ -52,20 +55,29 @@ def render_page(report: TrialReport, numbers: Numbers) -> tuple[str, tuple[str, 
     names = tuple(dict.fromkeys([*marks, *report.table.text("tray_id")]))
     found = find(report, names, numbers)
     first, further = ordered_metrics(report)
+    outcomes = _told_once(report)
     content = {
         "title": report.name,
         "lead": lead(report, numbers),
+        "treatment_meaning": report.treatment_meaning,
         "treatments": [(name, mark, _count(report, name)) for name, mark in marks.items()],
         "found": found,
         "plates": plate_rows(report, numbers),
-        "plate_rule": numbers.sentence(report.plates.rule, names),
+        "plates_said": plates_said(report, numbers),
         "charts": metric_charts(report, first, numbers),
         "further_charts": metric_charts(report, further, numbers),
+        "singles": single_rows(report, first, numbers),
+        "further_singles": single_rows(report, further, numbers),
+        "surety_key": surety_key(),
         "pairs": pair_charts(report, numbers),
         "dots_caption": wording.DOTS_CAPTION.format(replicate=report.replicate),
         "map_lead": wording.map_lead(mapped_metric(report)),
         "blocks": rack(report, numbers),
-        "outcome_charts": metric_charts(report, report.outcomes, numbers),
+        "outcomes_title": wording.outcomes_title(
+            report.outcome_sections, weighed=bool(report.outcomes)
+        ),
+        "outcome_charts": metric_charts(report, outcomes, numbers),
+        "outcome_singles": single_rows(report, outcomes, numbers),
         "outcome_sections": [
             (title, [numbers.sentence(one, names) for one in said])
             for title, said in report.outcome_sections.items()
@@ -78,6 +90,12 @@ def render_page(report: TrialReport, numbers: Numbers) -> tuple[str, tuple[str, 
         "w": wording,
     }
     return _ENVIRONMENT.get_template("page.html").render(content), opening(found)
+
+
+def _told_once(report: TrialReport) -> list[str]:
+    """Leave out yield for an area where trays of one size give it the picture of their weight."""
+    same = "fresh_weight" in report.outcomes and len(report.tray_sizes_mm) == 1
+    return [name for name in report.outcomes if not (same and name == "yield_g_per_m2")]
 
 
 def _count(report: TrialReport, treatment: str) -> str:

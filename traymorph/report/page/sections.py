@@ -11,12 +11,13 @@ from markupsafe import Markup, escape
 from traymorph.model.comparison import Difference, plural
 from traymorph.model.metrics import METRICS
 from traymorph.model.plates import Plate
-from traymorph.model.report import TrialReport
+from traymorph.model.report import GroupValues, TrialReport
+from traymorph.report.findings import surety
 from traymorph.report.page import svg, told, wording
 from traymorph.report.page.batches import batch_chart, shown_events
 from traymorph.report.page.dots import dot_chart
-from traymorph.report.page.numbers import Numbers
-from traymorph.report.page.spans import span_chart
+from traymorph.report.page.numbers import Numbers, decimals_for
+from traymorph.report.page.spans import LINES, span_chart
 from traymorph.report.page.thumbnails import data_url
 
 
@@ -31,7 +32,7 @@ class PlateShown:
     width_pct: float = 100.0
     alt: str = ""
     tray_id: str = ""
-    values: tuple[tuple[str, str], ...] = ()
+    values: tuple[tuple[str, str, str], ...] = ()
     colour_note: str = ""
     gap: str = ""
 
@@ -109,7 +110,7 @@ def _plate(
 ) -> PlateShown:
     rows = [k for k, name in enumerate(report.table.text("tray_id")) if name == plate.tray_id]
     values = tuple(
-        (wording.metric_name(name), written)
+        (wording.metric_name(name), written, range_of(report, name, plate.treatment, numbers))
         for name in wording.OF_PLATES[plate.view]
         for written in [_of_tray(report, name, rows, numbers)]
         if written
@@ -125,6 +126,40 @@ def _plate(
         values=values,
         colour_note="" if plate.true_colour else wording.AS_TAKEN,
     )
+
+
+def range_of(report: TrialReport, name: str, treatment: str, numbers: Numbers) -> str:
+    """Write the lowest and highest replicate of a treatment; "" of fewer than two."""
+    held = [one for one in report.groups.get(name, ()) if one.treatment == treatment]
+    if not held or len(held[0].values) < 2:
+        return ""
+    low, high = float(held[0].values.min()), float(held[0].values.max())
+    decimals = decimals_for(low, high)
+    span = wording.RANGE.format(
+        low=numbers.plain(low, decimals), high=numbers.plain(high, decimals)
+    )
+    return numbers.with_unit(span, report.table.units.get(name, ""))
+
+
+def plates_said(report: TrialReport, numbers: Numbers) -> tuple[Markup, ...]:
+    """Say above the pictures what the declared metric answers, so that one tray argues nothing."""
+    if report.comparison is None:
+        return ()
+    said = []
+    for row in told.compared(report.comparison):
+        if row.family != "primary":
+            continue
+        spans = [
+            escape(wording.RANGE_AT).format(treatment=told.at(name), span=span)
+            for name in (row.treatment, row.control)
+            if (span := range_of(report, row.metric, name, numbers))
+        ]
+        verdict = escape(told.sentence(row, report.replicate, numbers))
+        ranges = escape(wording.LOWEST_TO_HIGHEST).format(
+            metric=wording.capital(wording.metric_name(row.metric)), spans=Markup("; ").join(spans)
+        )
+        said.append(Markup(" ").join([verdict, ranges] if spans else [verdict]))
+    return tuple(said)
 
 
 def _of_tray(report: TrialReport, name: str, rows: Sequence[int], numbers: Numbers) -> str:
@@ -150,6 +185,8 @@ def metric_charts(
     charts = []
     for name in names:
         groups = report.groups[name]
+        if not _has_chart(groups):
+            continue
         title = wording.capital(wording.metric_name(name))
         rows = by_metric.get(name, [])
         said = _said(rows, report.replicate, numbers)
@@ -162,15 +199,52 @@ def metric_charts(
     return tuple(charts)
 
 
+def _has_chart(groups: Sequence[GroupValues]) -> bool:
+    """Single replicates are numbers, no chart."""
+    return max(len(one.values) for one in groups) > 1
+
+
+@dataclass(frozen=True, slots=True)
+class SingleRow:
+    """A metric of which each treatment has one replicate at most."""
+
+    name: str
+    values: tuple[str, ...]
+
+
+def single_rows(
+    report: TrialReport, names: Sequence[str], numbers: Numbers
+) -> tuple[SingleRow, ...]:
+    """Write the metrics that have no chart, a value for each treatment."""
+    rows = []
+    for name in names:
+        groups = report.groups[name]
+        if _has_chart(groups):
+            continue
+        unit = report.table.units.get(name, "")
+        values = tuple(_single(group, unit, numbers) for group in groups)
+        rows.append(SingleRow(wording.capital(wording.metric_name(name)), values))
+    return tuple(rows)
+
+
+def _single(group: GroupValues, unit: str, numbers: Numbers) -> str:
+    if not len(group.values):
+        return "–"
+    written = numbers.measured(float(group.values[0]), group.doubt, unit)
+    return wording.OF_TRAY.format(value=written, tray=group.names[0])
+
+
 def _said(rows: Sequence[Difference], kind: str, numbers: Numbers) -> tuple[Markup, ...]:
     """Say what a metric's differences show; once, where none can be told."""
-    said = [_one_said(row, kind, numbers) for row in rows if told.surety(row)]
-    refused = [escape(wording.refusal(row.flags, kind)) for row in rows if not told.surety(row)]
+    said = [_one_said(row, kind, numbers) for row in rows if surety(row)]
+    note = wording.NOTES_OF_METRICS.get(rows[0].metric) if rows else None
+    said += [escape(note)] if note else []
+    refused = [escape(wording.refusal(row.flags, kind)) for row in rows if not surety(row)]
     return tuple(said or dict.fromkeys(refused))
 
 
 def _one_said(row: Difference, kind: str, numbers: Numbers) -> Markup:
-    if told.surety(row) != "untold":
+    if surety(row) != "untold":
         return told.sentence(row, kind, numbers, short=True)
     span = told.interval_said(row, numbers)
     return escape(wording.NOT_TOLD_RANGE.format(span=span, replicates=plural(kind)))
@@ -189,42 +263,65 @@ def ordered_metrics(report: TrialReport) -> tuple[list[str], list[str]]:
 
 @dataclass(frozen=True, slots=True)
 class PairCharts:
-    """Differences of one pair of treatments: per cent on one axis, the others that matter below."""
+    """Differences of one pair: per cent and points on an axis each, the others below."""
 
     treatment: str
     control: str
-    chart: Markup | None
+    charts: tuple[tuple[str, Markup], ...]
     others: tuple[tuple[str, str, str], ...]
 
 
 def pair_charts(report: TrialReport, numbers: Numbers) -> tuple[PairCharts, ...]:
-    """Draw per cent differences, one chart for each pair."""
+    """Draw differences, an axis for points and one for per cent, for each pair."""
     if report.comparison is None:
         return ()
     pairs = told.rows_by_pair(told.compared(report.comparison))
     charts = []
-    for place, ((treatment, control), rows) in enumerate(pairs.items(), 1):
+    for place, ((treatment, control), found) in enumerate(pairs.items(), 1):
+        rows = told.one_finding(found)
         held = {row.metric: told.reading(row) for row in rows}
-        spans = [told.span_of(row, numbers) for row in rows if held[row.metric].unit == "%"]
         sides = (wording.less_of(treatment), wording.more_of(treatment))
-        title = wording.pair_title(treatment, control)
-        chart = (
-            span_chart(spans, sides, "%", numbers,
-                       (f"pair-{place}", title, "; ".join(f"{s.name} {s.said}" for s in spans)))
-            if spans else None
-        )  # fmt: skip
+        drawn: list[tuple[str, Markup]] = []
+        for unit, heading in wording.AXES.items():
+            spans = [told.span_of(row, numbers) for row in rows
+                     if held[row.metric].unit == unit and _matters(row)]  # fmt: skip
+            if spans:
+                names = (f"pair-{place}-{len(drawn)}",
+                         wording.pair_title(heading, treatment, control),
+                         "; ".join(f"{one.name} {one.said}" for one in spans))  # fmt: skip
+                drawn.append((heading, span_chart(spans, sides, unit, numbers, names)))
         others = tuple(
             (wording.capital(wording.metric_name(row.metric)), held[row.metric].signed(numbers),
-             told.surety(row))
-            for row in rows if held[row.metric].unit != "%" and _matters(row)
+             surety(row))
+            for row in rows if held[row.metric].unit not in wording.AXES and _matters(row)
         )  # fmt: skip
-        charts.append(PairCharts(treatment, control, chart, others))
+        charts.append(PairCharts(treatment, control, tuple(drawn), others))
     return tuple(charts)
 
 
 def _matters(row: Difference) -> bool:
     """Tell whether a difference stands in the open; all stand in the table of numbers."""
-    return row.metric in wording.FOREMOST or told.surety(row) != "untold"
+    foremost = row.family == "primary" or row.metric in wording.FOREMOST
+    return foremost or surety(row) != "untold"
+
+
+def surety_key() -> tuple[tuple[Markup, str], ...]:
+    """Draw what the marks of differences mean, each beside its words."""
+    key = []
+    for how_sure, said in wording.SURETY.items():
+        thick, dash = LINES[how_sure]
+        drawn = svg.line((2.0, 8.0), (30.0, 8.0), width=thick, dash=dash)
+        key.append((_key(drawn + svg.surety_mark(how_sure, (16.0, 8.0))), said))
+    arrow = svg.line((2.0, 8.0), (30.0, 8.0), width=1.6) + svg.path(
+        [(23.0, 4.0), (30.0, 8.0), (23.0, 12.0)], width=1.6
+    )
+    return (*key, (_key(arrow), wording.GOES_ON))
+
+
+def _key(drawn: Markup) -> Markup:
+    return Markup(
+        '<svg class="key" viewBox="0 0 32 16" width="32" height="16" aria-hidden="true">{}</svg>'
+    ).format(drawn)
 
 
 @dataclass(frozen=True, slots=True)

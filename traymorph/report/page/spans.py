@@ -9,11 +9,16 @@ from traymorph.report.page import svg, wording
 from traymorph.report.page.numbers import Numbers
 
 WIDTH = 360.0
-_SIDE, _ROW, _BARE_ROW, _TOP, _FOOT = 14.0, 36.0, 24.0, 30.0, 24.0
+_SIDE, _ROW, _BARE_ROW, _TOP, _FOOT = 14.0, 40.0, 24.0, 30.0, 24.0
+_END = 6.5
+"""Half the height of an interval's ends: seen above a mark that hides the interval itself."""
 _OTHER_SIDE = 0.25
 """A difference by itself leaves so much of its length free beyond nought, for words."""
 _FAR = 4.0
 """Intervals beyond so many times the median extent end in an arrow."""
+
+LINES = {"shown": (3.0, ""), "hint": (1.6, ""), "untold": (1.4, "3 3")}
+"""Width and dash of the bar of an interval, by how sure it is."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -67,12 +72,15 @@ def span_chart(
     bottom = _TOP + row * len(spans)
     zero = axis.x(0.0)
     body = _sides(sides, zero)
-    for value, text in _ticks(axis, unit, numbers, alone=not spans[0].name).items():
-        x = axis.x(value)
-        anchor = "end" if x > WIDTH - 34 else "start" if x < 34 else "middle"
-        body.append(svg.line((x, _TOP - 6.0), (x, bottom), colour=svg.RULE))
-        body.append(svg.words((x, bottom + 15.0), text, colour=svg.QUIET, anchor=anchor, size=11))
-    body.append(svg.line((zero, _TOP - 6.0), (zero, bottom), width=1.4))
+    lanes = [_lane(one, _TOP + k * row) for k, one in enumerate(spans)]
+    ticks = _ticks(axis, unit, numbers, alone=not spans[0].name)
+    for x, text, anchor, shown in ticks:
+        body += [svg.line((x, start), (x, end), colour=svg.RULE) for start, end in lanes]
+        if shown:
+            body.append(
+                svg.words((x, bottom + 15.0), text, colour=svg.QUIET, anchor=anchor, size=11)
+            )
+    body += [svg.line((zero, start), (zero, end), width=1.4) for start, end in lanes]
     for k, one in enumerate(spans):
         body += _row(one, axis, _TOP + k * row)
     return svg.whole((WIDTH, bottom + _FOOT), names, body)
@@ -88,38 +96,52 @@ def _reach(spans: Sequence[Span]) -> tuple[float, float]:
 
 def _sides(sides: tuple[str, str], zero: float) -> list[Markup]:
     """Name both sides of nought; where one has no room, both stand at the outer edges."""
-    less, more = sides
-    body = []
-    for text, room, anchor, x in (
-        (f"← {less}", zero - _SIDE - 6.0, "end", zero - 6.0),
-        (f"{more} →", WIDTH - _SIDE - zero - 6.0, "start", zero + 6.0),
-    ):
-        if room >= 40.0:
-            body.append(
-                svg.words((x, 14.0), svg.cut(text, room), colour=svg.QUIET, anchor=anchor, size=11)
-            )
-    return body
+    half = (WIDTH - 2.0 * _SIDE - 12.0) / 2.0
+    less, more = svg.cut(f"← {sides[0]}", half), svg.cut(f"{sides[1]} →", half)
+    left, right = svg.width_of(less), svg.width_of(more)
+    middle = min(max(zero, _SIDE + left + 6.0), WIDTH - _SIDE - right - 6.0)
+    return [
+        svg.words((middle - 6.0, 14.0), less, colour=svg.QUIET, anchor="end", size=11),
+        svg.words((middle + 6.0, 14.0), more, colour=svg.QUIET, anchor="start", size=11),
+    ]
 
 
-def _ticks(axis: svg.Axis, unit: str, numbers: Numbers, *, alone: bool) -> dict[float, str]:
-    """Write the round numbers; the outermost has the unit, a difference alone names nought."""
+def _lane(one: Span, top: float) -> tuple[float, float]:
+    """From where to where bars of a row are drawn: never through its words."""
+    return (top + 16.0, top + 33.0) if one.name else (top - 6.0, top + _BARE_ROW)
+
+
+def _ticks(
+    axis: svg.Axis, unit: str, numbers: Numbers, *, alone: bool
+) -> list[tuple[float, str, str, bool]]:
+    """Write the round numbers; the outermost has the unit, a difference alone names nought.
+
+    Place, words, anchor, and whether there is room.
+    """
     texts = {value: numbers.plain(value, axis.decimals, sign=True) for value in axis.ticks}
     farthest = max(texts, key=lambda value: (abs(value), value))
     texts[farthest] = numbers.with_unit(texts[farthest], unit)
     if alone and farthest != 0.0:
         texts[0.0] = wording.NO_DIFFERENCE
-    return texts
+    labels = []
+    for value, text in texts.items():
+        x = axis.x(value)
+        anchor = "end" if x > WIDTH - 34 else "start" if x < 34 else "middle"
+        labels.append((x, text, anchor))
+    order = list(texts)
+    fits = svg.apart(labels, [order.index(value) for value in (farthest, 0.0) if value in order])
+    return [(*label, shown) for label, shown in zip(labels, fits, strict=True)]
 
 
 def _row(one: Span, axis: svg.Axis, top: float) -> list[Markup]:
     body = []
     if one.name:
         name = svg.cut(one.name, WIDTH - 2 * _SIDE - svg.width_of(one.said) - 8.0)
-        body.append(svg.halo((_SIDE, top + 12.0), name, bold=one.surety == "shown"))
-        body.append(svg.halo((WIDTH - _SIDE, top + 12.0), one.said, anchor="end"))
-    y = top + (23.0 if one.name else 14.0)
+        body.append(svg.words((_SIDE, top + 12.0), name, bold=one.surety == "shown"))
+        body.append(svg.words((WIDTH - _SIDE, top + 12.0), one.said, anchor="end"))
+    y = top + (25.0 if one.name else 14.0)
     low, high = (axis.x(min(max(edge, axis.low), axis.high)) for edge in (one.low, one.high))
-    thick, dash = {"shown": (3.0, ""), "hint": (1.6, ""), "untold": (1.4, "3 3")}[one.surety]
+    thick, dash = LINES[one.surety]
     body.append(svg.line((low, y), (high, y), width=thick, dash=dash))
     body += _end(axis, one.low, (low, y), thick)
     body += _end(axis, one.high, (high, y), thick)
@@ -132,6 +154,6 @@ def _end(axis: svg.Axis, edge: float, place: tuple[float, float], width: float) 
     """End an interval with a tick, or with an arrow where it goes on beyond the axis."""
     x, y = place
     if axis.low <= edge <= axis.high:
-        return [svg.line((x, y - 3.5), (x, y + 3.5), width=width)]
+        return [svg.line((x, y - _END), (x, y + _END), width=width)]
     back = -7.0 if edge > axis.high else 7.0
     return [svg.path([(x + back, y - 4.0), (x, y), (x + back, y + 4.0)], width=1.6)]

@@ -172,25 +172,36 @@ def _nice_step(least: float) -> float:
     return next(size * k for k in (1.0, 2.0, 5.0, 10.0) if size * k >= least * (1 - 1e-9))
 
 
-def halo(
-    place: tuple[float, float], text: str, *, anchor: str = "start", bold: bool = False
-) -> Markup:
-    """Write words that lines behind them do not strike through."""
-    weight = Markup(' font-weight="600"') if bold else ""
-    return Markup(
-        '<text x="{:.1f}" y="{:.1f}" fill="{}" text-anchor="{}" font-size="12"{} '
-        'class="own-direction" stroke="var(--paper)" stroke-width="4" paint-order="stroke" '
-        'stroke-linejoin="round">{}</text>'
-    ).format(*place, INK, anchor, weight, text)
-
-
-def surety_mark(surety: str, place: tuple[float, float], radius: float = 4.5) -> Markup:
+def surety_mark(surety: str, place: tuple[float, float], radius: float = 4.6) -> Markup:
     """Draw how sure a difference is: filled = shown, half filled = a hint, open = not told."""
     x, y = place
-    ring = Markup(
-        '<circle cx="{:.1f}" cy="{:.1f}" r="{:g}" fill="{}" stroke="{}" stroke-width="1.5"/>'
-    ).format(x, y, radius, INK if surety == "shown" else "var(--paper)", INK)
+    paper = INK if surety == "shown" else "var(--paper)"
+    whole = Markup('<path d="{}" fill="{}" stroke="{}" stroke-width="1.3"/>').format(
+        _polygon(x, y, radius, 4, 0.0), paper, INK
+    )
     if surety != "hint":
-        return ring
-    half = Markup('<path d="M{x:.1f} {t:.1f}A{r:g} {r:g} 0 0 0 {x:.1f} {b:.1f}Z" fill="{c}"/>')
-    return ring + half.format(x=x, t=y - radius, b=y + radius, r=radius, c=INK)
+        return whole
+    half = Markup('<path d="M{x:.1f} {t:.1f}L{l:.1f} {y:.1f}L{x:.1f} {b:.1f}Z" fill="{c}"/>')
+    return whole + half.format(x=x, y=y, l=x - radius, t=y - radius, b=y + radius, c=INK)
+
+
+def apart(labels: Sequence[tuple[float, str, str]], first: Sequence[int]) -> list[bool]:
+    """Tell which words in a line can stand without touching one another.
+
+    Parameters
+    ----------
+    labels : sequence of tuple
+        Place, words and anchor of each.
+    first : sequence of int
+        Numbers of those that matter most, in their order; the others follow from left to right.
+    """
+    shown = [False] * len(labels)
+    held: list[tuple[float, float]] = []
+    for k in dict.fromkeys([*first, *range(len(labels))]):
+        x, text, anchor = labels[k]
+        width = width_of(text)
+        left = x - {"start": 0.0, "middle": width / 2.0, "end": width}[anchor]
+        if all(left > right + 5.0 or left + width < start - 5.0 for start, right in held):
+            shown[k] = True
+            held.append((left, left + width))
+    return shown

@@ -7,23 +7,15 @@ from dataclasses import dataclass
 from markupsafe import Markup, escape
 
 from traymorph.model.comparison import Comparison, Difference, plural
+from traymorph.report.findings import surety
 from traymorph.report.page import wording
 from traymorph.report.page.numbers import Numbers, decimals_for
 from traymorph.report.page.spans import Span
 from traymorph.report.sentences import at_treatment, probability, words_of
 
 _SURE = 0.05
-
-
-def surety(row: Difference) -> str:
-    """Tell how sure a difference is: ``shown``, ``hint``, ``untold``; ``""`` = no interval."""
-    if not math.isfinite(row.ci_low):
-        return ""
-    if not (row.ci_low > 0 or row.ci_high < 0):
-        return "untold"
-    if row.family == "primary":
-        return "shown"
-    return "shown" if row.p_adjusted <= _SURE else "hint"
+_DOUBTS_IN_A_MEAN = 3.0
+"""A mean of fewer measuring doubts is too near nought for per cent of it to say anything."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -58,7 +50,8 @@ class Reading:
 
 def reading(row: Difference) -> Reading:
     """Choose per cent or the unit."""
-    if math.isfinite(row.ci_low_pct):
+    least = min(abs(row.mean_treatment), abs(row.mean_control))
+    if math.isfinite(row.ci_low_pct) and not least < _DOUBTS_IN_A_MEAN * row.measuring_u:
         return Reading(row.difference_pct, row.ci_low_pct, row.ci_high_pct, "%")
     unit = words_of(row.metric, row.unit).unit
     return Reading(row.difference, row.ci_low, row.ci_high, unit or row.unit)
@@ -79,7 +72,7 @@ def sentence(row: Difference, kind: str, numbers: Numbers, *, short: bool = Fals
         Put the interval behind it; else it stands elsewhere.
     """
     words, held = words_of(row.metric, row.unit), reading(row)
-    treatment, control = _at(row.treatment), _at(row.control)
+    treatment, control = at(row.treatment), at(row.control)
     if surety(row) == "untold":
         less = f"{held.amount(held.low, numbers)} {words.less}"
         more = f"{held.amount(held.high, numbers)} {words.more}"
@@ -100,10 +93,24 @@ def sentence(row: Difference, kind: str, numbers: Numbers, *, short: bool = Fals
     near, far = sorted((abs(held.low), abs(held.high)))
     low = numbers.plain(near, decimals_for(held.low, held.high))
     span = wording.RANGE.format(low=low, high=held.amount(far, numbers))
-    return Markup("{} ({}).").format(said, span)
+    return Markup("{} ({}).").format(said, span + measuring_said(row, numbers))
 
 
-def _at(treatment: str) -> Markup:
+def measuring_said(row: Difference, numbers: Numbers) -> str:
+    """Add the doubt of measuring alone where replicates differ less than it; "" elsewhere."""
+    if "spread_under_doubt" not in row.flags:
+        return ""
+    return wording.MEASURING_ALONE.format(reach=_reach(row, numbers))
+
+
+def _reach(row: Difference, numbers: Numbers) -> str:
+    """Write the doubt of measuring alone, in the unit that the difference is told in."""
+    held = reading(row)
+    reach = row.measuring_reach * (100.0 / abs(row.mean_control) if held.unit == "%" else 1.0)
+    return Reading(reach, 0.0, 2.0 * reach, held.unit).amount(reach, numbers)
+
+
+def at(treatment: str) -> Markup:
     """Name a treatment in a sentence, isolated from the direction of the words around it."""
     preposition, _, _ = at_treatment(treatment).partition(" ")
     return Markup("{} <bdi>{}</bdi>").format(preposition, treatment)
@@ -119,6 +126,55 @@ def interval_said(row: Difference, numbers: Numbers) -> str:
     near, far = sorted((abs(held.low), abs(held.high)))
     low = numbers.plain(near, decimals_for(held.low, held.high))
     return wording.RANGE.format(low=low, high=f"{held.amount(far, numbers)} {direction}")
+
+
+def how_sure(row: Difference, numbers: Numbers) -> str:
+    """Say in words what the interval means."""
+    held = reading(row)
+    near = min(abs(held.low), abs(held.high))
+    return wording.HOW_SURE[surety(row)].format(near=held.amount(near, numbers))
+
+
+def qualified(row: Difference, kind: str, numbers: Numbers) -> tuple[str, ...]:
+    """Say what makes a difference less sure than its interval looks.
+
+    Parameters
+    ----------
+    row : Difference
+        With an interval.
+    kind : str
+        What the replicates are.
+    numbers : Numbers
+        How they are written.
+    """
+    said = []
+    if "spread_under_doubt" in row.flags:
+        reach = _reach(row, numbers)
+        said.append(wording.SPREAD_UNDER_DOUBT.format(replicates=plural(kind), reach=reach))
+    return tuple(said)
+
+
+def few_said(row: Difference, kind: str, numbers: Numbers) -> str:
+    """Say where replicates are too few for reshuffling to show anything; "" elsewhere."""
+    least = row.smallest_p_permutation
+    if not least > _SURE:
+        return ""
+    sides = wording.sides(row.n_treatment, row.n_control, kind)
+    return wording.FEW.format(sides=wording.capital(sides), p=numbers.plain(least, 2))
+
+
+def one_finding(rows: Sequence[Difference]) -> list[Difference]:
+    """Count yield for an area once: trays of one size give it and their weight the same ratios."""
+    weights = {
+        (row.treatment, row.control): row.difference_pct
+        for row in rows if row.metric == "fresh_weight"
+    }  # fmt: skip
+    return [
+        row for row in rows
+        if row.metric != "yield_g_per_m2" or row.family == "primary"
+        or not math.isclose(weights.get((row.treatment, row.control), math.nan),
+                            row.difference_pct, rel_tol=1e-6)
+    ]  # fmt: skip
 
 
 def span_of(row: Difference, numbers: Numbers, *, named: bool = True) -> Span:
@@ -157,7 +213,7 @@ def means(row: Difference, numbers: Numbers) -> Markup:
         for value in (row.mean_treatment, row.mean_control)
     )
     return escape(wording.MEANS).format(
-        treatment=first, first=isolated(row.treatment), control=second, second=isolated(row.control)
+        first=first, treatment=at(row.treatment), second=second, control=at(row.control)
     )
 
 

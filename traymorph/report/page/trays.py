@@ -65,6 +65,10 @@ class TrayShown:
     rows: tuple[ValueRow, ...]
     further: tuple[ValueRow, ...]
     flags: tuple[FlagShown, ...]
+    flags_title: str
+    among: str
+    no_photos: str
+    nothing: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -73,6 +77,7 @@ class TraysShown:
 
     trays: tuple[TrayShown, ...]
     common: tuple[FlagShown, ...]
+    advice: tuple[FlagShown, ...]
     shortened: bool
 
 
@@ -108,9 +113,22 @@ def tray_sections(report: TrialReport, numbers: Numbers) -> TraysShown:
                 rows=_values(report, rows, [*first, *report.outcomes], strips, numbers),
                 further=_values(report, rows, further, strips, numbers),
                 flags=tuple(map(_flag, sorted(flags))),
+                **_said_of("pack" if _last(report, "kind", rows) == "pack" else "tray"),
             )
         )
-    return TraysShown(tuple(shown), tuple(map(_flag, sorted(common))), shortened)
+    every = {flag for held in report.table.flags for flag in held if flag in FLAGS}
+    advice = tuple(map(_flag, sorted(every)))
+    return TraysShown(tuple(shown), tuple(map(_flag, sorted(common))), advice, shortened)
+
+
+def _said_of(kind: str) -> dict[str, str]:
+    """Name a tray a tray and a pack a pack."""
+    return {
+        "flags_title": wording.FLAGS_OF_TRAY.format(kind=kind),
+        "among": wording.AMONG if kind == "tray" else wording.AMONG_SAMPLES,
+        "no_photos": wording.NO_PHOTOS_OF_TRAY.format(kind=kind),
+        "nothing": wording.NOTHING_OF_TRAY.format(kind=kind),
+    }
 
 
 def _common(report: TrialReport) -> set[str]:

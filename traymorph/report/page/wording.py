@@ -4,7 +4,7 @@ Sentences never say more than the numbers do: a difference is *shown*, *a hint* 
 """
 
 import re
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 
 from traymorph.model.comparison import plural
 from traymorph.report.sentences import at_treatment
@@ -17,10 +17,11 @@ _FEWER = 8
 KICKER = "Microgreens trial, measured from photos"
 SKIP = "Skip to the findings"
 CONTENTS = "On this page"
-FINDINGS, PLATES, METRICS, MAP, OUTCOMES, BATCHES, TRAYS, METHODS, MISSING = (
-    "Findings", "Side by side", "Tray by tray", "Where each tray stood", "Weighed, kept and tasted",
-    "Batch after batch", "Each tray", "How this was measured", "Not on this page",
+FINDINGS, PLATES, METRICS, MAP, BATCHES, TRAYS, METHODS, MISSING = (
+    "Findings", "Side by side", "Tray by tray", "Where each tray stood", "Batch after batch",
+    "Each tray", "How this was measured", "Not on this page",
 )  # fmt: skip
+TREATMENTS = "Treatments"
 NO_SAFETY = (
     "No photo shows whether food is safe to eat. Follow your local food rules and ask an "
     "accredited laboratory."
@@ -39,9 +40,9 @@ FURTHER_DIFFERENCES = "Further differences and hints"
 REMAINING = "What these trays do not tell"
 ALL_NUMBERS = "All differences in numbers"
 TO_KNOW = "To know about this comparison"
+PAIR_COLUMNS = ("treatment", "against")
 NUMBER_COLUMNS = (
-    "metric", "treatment", "against", "difference (95 % interval)", "per cent (95 % interval)",
-    "adjusted p", "how sure", "replicates",
+    "difference (95 % interval)", "per cent (95 % interval)", "adjusted p", "replicates",
 )  # fmt: skip
 NO_PRIMARY = (
     "No metric was declared before this trial, so nothing here settles a question; what differs "
@@ -66,19 +67,33 @@ NOT_TOLD_RANGE = "Not told: anything from {span} agrees with these {replicates}.
 RANGE = "{low} to {high}"
 RANGE_OF = "{name}: {low} to {high}"
 INTERVAL = "95 % interval {span}, from {sides}"
-MEANS = "Means: {treatment} at {first}, {control} at {second}."
+MEANS = "On average {first} {treatment}, {second} {control}."
+POINT = "point"
+SPREAD_UNDER_DOUBT = (
+    "These {replicates} differ less from one another than each can be measured: measuring alone "
+    "may be off by {reach}."
+)
+MEASURING_ALONE = "; measuring alone ± {reach}"
+MEASURING_NOTE = (
+    "“Measuring alone ±” stands where trays differ less from one another than each can be measured."
+)
+FEW = "{sides} are few: by reshuffling alone no result here can fall below p = {p}."
+FLAGGED = "{who}: {meaning}."
+EVERY_TRAY_HERE = "Every tray"
+EVERY_OF = "Every tray {treatment}"
+SOME = "{some} of {all} trays"
+AND = " and "
 AGAINST = "against"
 OTHER_COLUMNS = ("metric", "difference (95 % interval)", "how sure")
 HOW_SURE = {
-    "shown": "The interval leaves out “no difference”.",
-    "hint": "Its own interval leaves out “no difference”, but among so many metrics looked at "
-    "chance alone shows one now and then.",
+    "shown": "Even the small end, {near}, is not zero.",
+    "hint": "Even the small end, {near}, is not zero, but among so many metrics looked at chance "
+    "alone shows one now and then.",
     "untold": "“No difference” lies within the interval: that is no proof that they are alike.",
 }
 REASONS = {
     "too_few_replicates": (
-        "Not compared: it takes two {replicates} of each treatment, better four, and not so many "
-        "have it."
+        "Not compared: fewer than two {replicates} of each treatment were measured."
     ),
     "cut_differs": (
         "Not compared: plants cut at heights that differ or are not stated have stems of another "
@@ -89,12 +104,17 @@ REASONS = {
     ),
     "no_spread": "Not compared: {replicates} of one treatment do not differ at all.",
 }
-CHANCE = (
-    "Chance alone shows one of these now and then: declare such a metric as primary before the "
-    "next trial."
-)
+CHANCE = "Some of these may be chance. To test one, name it before the next trial."
+
+REFUSED = "{reason} That concerns {metrics}."
 
 # --- plates
+PLATES_NOTE = "Each picture is one tray, the most typical of its treatment and not the prettiest."
+RANGE_AT = "{span} {treatment}"
+LOWEST_TO_HIGHEST = "{metric}, lowest to highest tray: {spans}."
+ALL_TRAYS = "all trays"
+SLIDE = "Slide sideways to see the others."
+TYPICAL = "Typical trays"
 SCALE_OF_VIEW = {
     "overhead": "From above, all at one scale",
     "side": "From the side, all at one scale",
@@ -107,17 +127,26 @@ AS_TAKEN = "Colours as the camera gave them, not corrected: they do not compare.
 
 # --- metrics
 DOTS_CAPTION = (
-    "Each mark is one {replicate}. The long tick is the mean, the bar below its 95 % interval by "
-    "itself."
+    "Each mark is one {replicate}, the long tick their mean. Where there are five or more, the bar "
+    "below is the mean's own 95 % interval."
 )
 DOTS_NOTE = (
-    "These intervals say how well each mean is known. Whether treatments differ is told by the "
-    "interval of the difference, which counts trays of one block against each other."
+    "Intervals of means say how well each mean is known; they end where the metric does, such as "
+    "at 100 % of cover, and with fewer than five trays there is none. Whether treatments differ is "
+    "told by the interval of the difference, which counts trays of one block against each other."
 )
-IN_PER_CENT = "Differences in per cent, on one axis"
-IN_UNITS = "Differences that per cent would say nothing of"
+DIFFERENCES = "Differences"
+IN_PER_CENT, IN_POINTS = "In per cent", "In points"
+IN_UNITS = "Differences given in other units"
 FURTHER_METRICS = "Further metrics"
-KEY_OF_MARKS = "filled: shown · half: a hint · open: not told"
+AXES = {"points": IN_POINTS, "%": IN_PER_CENT}
+GOES_ON = "Goes on beyond the axis"
+MEAN_ONLY = "mean {mean}"
+SINGLES = "Measured in one tray of each treatment"
+SINGLES_NOTE = "Only one tray of each was measured; two are needed to compare."
+SINGLES_ALONE = "Measured in one tray"
+OF_TRAY = "{value} ({tray})"
+GREENNESS = "A colour, not a nutrient level."
 
 # --- map
 MAP_READ = "The bar under a value runs from the lowest to the highest tray of the trial."
@@ -126,7 +155,11 @@ FURTHER_PLACES = "Further blocks"
 NOT_MEASURED_CELL = "not measured"
 
 # --- outcomes
-OUTCOMES_LEAD = "From scales, laboratory, store room and people, beside what the photos show."
+OUTCOMES_LEAD = "What was not read from photos."
+_SOURCES = {
+    "Lots weighed together": "weighed", "Laboratory": "analysed", "Keeping": "kept",
+    "Tasting": "tasted",
+}  # fmt: skip
 
 # --- batches
 BATCHES_READ = (
@@ -138,20 +171,21 @@ FEW_BATCHES = "The limits rest on {n} batches, which are few."
 
 # --- trays
 EVERY_TRAY = "Said of every tray"
-FLAGS_OF_TRAY = "To know about this tray"
+FLAGS_OF_TRAY = "To know about this {kind}"
+ADVICE = "For the grower: what to do next time"
 PHOTO_FAILED = "Nothing was measured in this photo:"
 OVERLAY_MISSING = "The picture of what was measured is missing: run traymorph measure again."
-NO_PHOTOS_OF_TRAY = "No photo of this tray is listed."
-NOTHING_OF_TRAY = "Nothing was measured in this tray."
-MEASURED, AMONG = "Measured", "Among all trays"
+NO_PHOTOS_OF_TRAY = "No photo of this {kind} is listed."
+NOTHING_OF_TRAY = "Nothing was measured in this {kind}."
+MEASURED, AMONG, AMONG_SAMPLES = "Measured", "Among all trays", "Among all samples"
 PICTURES_READ = (
     "In the pictures plants that count keep their colour and everything else is faded. Blue is the "
     "tray's opening and rim, orange the stems."
 )
 AMONG_READ = (
     "± is one standard uncertainty of measuring; about 95 % of true values lie within twice that. "
-    "“Among all trays”: the line runs from the lowest to the highest tray, the short tick is their "
-    "median, the dot is this tray."
+    "“Among all”: the line runs from the lowest to the highest, the short tick is the median, the "
+    "dot is this one."
 )
 METRIC, VALUE = "Metric", "Value"
 LARGER_PICTURE = "larger picture"
@@ -178,7 +212,7 @@ CAUTION_SENTENCES = (
 STATISTICS_SENTENCES = (
     (
         "The replicate is what got a treatment as a whole: the tray, the lot, or the shelf. "
-        "Plants of a tray and photos of a tray are no replicates."
+        "Several plants or photos of one tray count as one tray."
     ),
     (
         "The metric declared before the trial is judged for its own pairs of treatments; all "
@@ -195,7 +229,7 @@ CARD_SENTENCE = (
 )
 LIGHT_SENTENCE = (
     "Colours are corrected by the card's patches to CIE D65, 2° observer. After correction the "
-    "patches were off by {low} to {high} CIEDE2000."
+    "patches were off by a colour difference of {low} to {high} (CIEDE2000)."
 )
 LIGHT_UNKNOWN = "The table of photos does not say how well the card's colours fitted."
 RELATIVE_COLOUR = (
@@ -205,7 +239,7 @@ RELATIVE_COLOUR = (
 UNFIT_LIGHT = "In {trays} the light lacked part of the spectrum, so no colours are given."
 WRITTEN_BY = "Page written by traymorph {version}."
 MEASURED_BY = "Measured by traymorph {versions}; leaf and stem told apart by {methods}."
-FINGERPRINT = "Settings that change what measuring gives: {fingerprint} (SHA-256)."
+FINGERPRINT = "Settings that change what measuring gives: {fingerprint} (SHA-256, shortened)."
 METHODS_USED = "Differences: {methods}."
 UNKNOWN = "an unknown method"
 UNIT, DEFINITION, SOURCE = "unit", "definition", "source"
@@ -285,7 +319,7 @@ _COLOURS = {
     "leaf_hue_deg": "leaf hue",
     "green_share": "share of green in leaf colour",
     "excess_green": "excess green",
-    "greenness_index": "dark green colour index",
+    "greenness_index": "greenness index",
     "green_leaf_pct": "green leaf",
     "purple_leaf_pct": "purple or red leaf",
     "yellowed_pct": "yellowed leaf",
@@ -294,12 +328,12 @@ _COLOURS = {
 _NAMES = {
     "canopy_cover_pct": "cover of the tray",
     "projected_leaf_area_cm2": "leaf area seen from above",
-    "overhang_area_cm2": "plant beyond the rim",
+    "overhang_area_cm2": "overhang beyond the rim",
     "evenness_cv_pct": "unevenness of the stand",
     "largest_gap_cm2": "largest gap",
     "blade_width_mm": "width of visible blades",
-    "leaf_colour_spread_de00": "unevenness of leaf colour, ΔE00",
-    "edge_to_middle_de00": "colour, edge against middle, ΔE00",
+    "leaf_colour_spread_de00": "unevenness of leaf colour (ΔE00)",
+    "edge_to_middle_de00": "colour difference between edge and middle (ΔE00)",
     "canopy_height_mm": "height of the canopy",
     "canopy_height_p95_mm": "height of the tallest part",
     "canopy_height_cv_pct": "unevenness of height",
@@ -333,6 +367,10 @@ FOREMOST = (
     "fresh_weight", "greenness_index", "yellowed_pct", "pack_yellowed_pct", "pack_leaf_hue_deg",
 )  # fmt: skip
 """Metrics that stand in the open; all others are one click away."""
+NOTES_OF_METRICS = dict.fromkeys(
+    ("greenness_index", "board_greenness_index", "pack_greenness_index"), GREENNESS
+)
+"""What stands under the chart of a metric."""
 OF_PLATES = {
     "overhead": ("canopy_cover_pct", "projected_leaf_area_cm2", "evenness_cv_pct"),
     "side": ("canopy_height_mm", "bare_stem_mm", "leaf_layer_mm"),
@@ -414,9 +452,16 @@ def more_of(treatment: str) -> str:
     return f"more {at_treatment(treatment)}"
 
 
-def pair_title(treatment: str, control: str) -> str:
+def pair_title(heading: str, treatment: str, control: str) -> str:
     """Name a chart of differences."""
-    return f"Differences in per cent, {treatment} against {control}"
+    return f"{DIFFERENCES}, {treatment} against {control}: {heading}"
+
+
+def outcomes_title(sections: Iterable[str], *, weighed: bool) -> str:
+    """Name what there is beside photos: ``Weighed and kept``."""
+    held = [_SOURCES[name] for name in sections if name in _SOURCES]
+    words = list(dict.fromkeys([*(["weighed"] if weighed else []), *held])) or ["stated"]
+    return capital(", ".join(words[:-1]) + (AND if words[:-1] else "") + words[-1])
 
 
 # --- what the trial was
@@ -428,6 +473,20 @@ def trays_of(trays: int, packs: int, crops: Sequence[str]) -> str:
     return f"{said} of {listed(crops)}" if crops else said
 
 
-def photographed(first: str, last: str) -> str:
-    """Say when the photos were taken."""
-    return f"photographed {first}" if first == last else f"photographed {first} to {last}"
+SIZE = "{length} × {width} mm"
+TRAY_SIZES = "trays of {sizes} inside"
+
+
+def sown(first: str, last: str) -> str:
+    """Say when the trays were sown."""
+    return f"sown {first}" if first == last else f"sown {first} to {last}"
+
+
+def photographed(first: str, last: str, ages: Sequence[int] = ()) -> str:
+    """Say when the photos were taken, and how many days after sowing."""
+    said = f"photographed {first}" if first == last else f"photographed {first} to {last}"
+    if not ages:
+        return said
+    low, high = min(ages), max(ages)
+    age = of(low, "day", "days") if low == high else f"{low} to {high} days"
+    return f"{said}, {age} after sowing"
