@@ -141,6 +141,24 @@ def test_the_option_goes_before_the_environment(measured, tmp_path, asked, monke
     assert count(tmp_path / "farm.sqlite", "measurements") == 2
 
 
+def test_a_ledger_that_is_not_the_folder_s_own_is_named(measured, place, asked, monkeypatch):
+    told = [line for line in measure(measured, place).stderr.splitlines() if "Ledger" in line]
+    shown = re.sub(r"://([^:@/]*):[^@/]*@", r"://\1@", str(place)).split("?")[0]
+    assert told == [f"Ledger: {shown}"]
+    assert asked == ["T01", "T02"]
+    assert "Ledger" not in measure(measured).stderr
+    assert "Ledger" not in measure(measured, measured / "traymorph.sqlite").stderr
+    monkeypatch.setenv("TRAYMORPH_LEDGER", str(place))
+    assert f"Ledger: {shown}" in measure(measured).stderr
+
+
+@pytest.mark.parametrize("empty", ["", "  "])
+def test_an_empty_place_is_refused_before_anything_is_read(tmp_path, empty):
+    outcome = measure(tmp_path, empty)
+    assert outcome.code == 2
+    assert "Invalid value for '--ledger': the value is empty." in outcome.stderr
+
+
 # --- what can go wrong, on either kind of database
 
 
@@ -239,7 +257,7 @@ def test_a_file_that_was_cut_short(in_file):
 def test_a_place_that_cannot_be(in_file, tmp_path):
     folder, _ = in_file
     refused(measure(folder, tmp_path / "gone" / "farm.sqlite"), "gone does not exist")
-    refused(measure(folder, tmp_path), "cannot be opened")
+    refused(measure(folder, tmp_path), f"The ledger {tmp_path} is a folder")
 
 
 @contextmanager

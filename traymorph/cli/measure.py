@@ -11,6 +11,14 @@ from traymorph.cli.tables import print_report, report_as_json
 from traymorph.model.trial import TraySize
 
 
+def _not_empty(_context: click.Context, _option: click.Parameter, value: str | None) -> str | None:
+    """Refuse an empty place, which is a variable of the shell that was never set."""
+    if value is not None and not value.strip():
+        msg = "the value is empty. Name a file or a database URL, or leave the option out."
+        raise click.BadParameter(msg)
+    return value
+
+
 @click.command(name="measure")
 @click.argument("paths", nargs=-1, required=True, type=click.Path(path_type=Path))
 @click.option(
@@ -22,6 +30,7 @@ from traymorph.model.trial import TraySize
 @click.option(
     "--ledger",
     envvar="TRAYMORPH_LEDGER",
+    callback=_not_empty,
     help="Where measured trays are kept: a file or a database URL "
     "(default: traymorph.sqlite in the trial folder).",
 )
@@ -80,6 +89,8 @@ def command(
     if as_json:
         click.echo(report_as_json(report))
     print_report(report, table=not as_json)
+    if report.ledger:
+        click.echo(f"Ledger: {report.ledger}", err=True)
     return int(report.exit_code)
 
 

@@ -64,6 +64,8 @@ class RunReport:
         Trays taken from the ledger because nothing about them had changed.
     out : Path or None
         Where tables and pictures lie.
+    ledger : str
+        Where a ledger is that is not the folder's own, without its password; "" otherwise.
     """
 
     results: tuple[TrayResult, ...]
@@ -71,6 +73,7 @@ class RunReport:
     list_columns: tuple[str, ...]
     reused: int
     out: Path | None
+    ledger: str = ""
 
     @property
     def checks(self) -> tuple[PhotoCheck, ...]:
@@ -149,8 +152,10 @@ def measure_folder(
         masks=target / "masks" if with_masks else None,
         cards=cards,
     )
-    with open_ledger(ledger_location or folder / "traymorph.sqlite", folder) as ledger:
+    own = folder / "traymorph.sqlite"
+    with open_ledger(ledger_location or own, folder) as ledger:
         results, reused = _run_jobs(jobs, ledger, workers, watching.trays)
+        elsewhere = "" if Path(ledger.place).resolve() == own.resolve() else ledger.place
     report = RunReport(
         results=tuple(with_study_doubts(results, scatter)),
         failures=(
@@ -161,6 +166,7 @@ def measure_folder(
         list_columns=trial.list_columns,
         reused=reused,
         out=target,
+        ledger=elsewhere,
     )
     write_tables(report, target)
     return report

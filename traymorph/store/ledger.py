@@ -57,6 +57,11 @@ class Ledger:
         self._engine = engine
         self._trial = trial
 
+    @property
+    def place(self) -> str:
+        """Where the ledger is, in words: a file, or a database's URL without its password."""
+        return place_of(self._engine)
+
     def begin_run(self) -> str:
         """Note that a run begins.
 

@@ -28,12 +28,16 @@ def sqlite_engine(url: URL, wait_s: float) -> Engine:
     Raises
     ------
     StoreError
-        The file's folder does not exist.
+        The file's folder does not exist, or the file is a folder itself.
     """
-    folder = Path(url.database or "").parent
+    file = Path(url.database or "")
+    folder = file.parent
     if not folder.is_dir():
         msg = f"The ledger's folder {folder} does not exist."
         raise StoreError(msg, hint="Make the folder or give another place with --ledger.")
+    if file.is_dir():
+        msg = f"The ledger {file} is a folder."
+        raise StoreError(msg, hint=f"Name a file in it with --ledger: {file / 'ledger.sqlite'}")
     engine = create_engine(url, connect_args={"timeout": wait_s})
     event.listen(engine, "connect", _prepare)
     return engine
