@@ -1,13 +1,10 @@
 """Two witnesses heard together: shares stay shares, the card is no plant, doubt shows dissent."""
 
-from dataclasses import replace
-
 import numpy as np
 import pytest
 
 from traymorph.model.photo import View
 from traymorph.segment import tissue
-from traymorph.segment.plants import segment_plants
 from traymorph.segment.tissue import segment_tissue
 
 _LEAF_GREEN, _SOIL = (70, 140, 50), (58, 44, 36)
@@ -68,24 +65,6 @@ def test_the_same_picture_gives_the_same_answer():
     )
     np.testing.assert_array_equal(first.leaf, second.leaf)
     np.testing.assert_array_equal(first.stem, second.stem)
-
-
-def test_a_colour_model_that_takes_the_backdrop_for_plant_is_not_heard(monkeypatch):
-    picture = _picture(np.random.default_rng(6), plants=True)
-    rows, columns = np.mgrid[: picture.shape[0], : picture.shape[1]]
-    blade = (rows - 90) ** 2 + (columns - 200) ** 2 < 30**2
-    learned = (
-        np.where(blade, 0.9, 0.2).astype(np.float32),
-        np.zeros(picture.shape[:2], np.float32),
-    )
-    colours = segment_plants(picture, View.SIDE, scale=1.0, mm_per_px=0.3, calibrated=True)
-    everywhere = replace(colours, leaf=np.ones_like(colours.leaf), stem=np.zeros_like(colours.stem))
-    monkeypatch.setattr(tissue, "tissue_shares", lambda _rgb: learned)
-    monkeypatch.setattr(tissue, "segment_plants", lambda *_args, **_kw: everywhere)
-    masks = segment_tissue(picture, View.SIDE, scale=1.0, mm_per_px=0.3, ignore=None)
-    # The two share less than half of what they call plant: log-odds of 0.2 stay what they were.
-    assert (masks.plant[~blade] < 0.5).mean() > 0.95
-    assert masks.plant[blade].mean() > 0.9
 
 
 def test_witnesses_that_contradict_each_other_raise_the_doubt(monkeypatch):

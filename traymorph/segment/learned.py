@@ -58,8 +58,8 @@ class LearnedTissue:
         Parameters
         ----------
         rgb : ndarray of uint8, shape (h, w, 3)
-            sRGB-encoded; card-corrected at the scale that ``tissue.json`` names for the view, or
-            a whole photo about 800 pixels wide where no card was seen.
+            sRGB-encoded; card-corrected at about 0.3 mm a pixel, or a whole photo about 1312
+            pixels wide where no card was seen.
 
         Returns
         -------

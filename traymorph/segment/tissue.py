@@ -3,8 +3,7 @@
 The learned model knows the forms of seedlings and tells leaf from stem, but was trained on rendered
 trays alone: outdoors it takes bare soil for plant. The colour-and-shape model fits itself to each
 photo and holds outdoors, but loses crops that are coloured like what they stand on. Each view
-hears both with the weights that did best on photos that neither was made from (docs/accuracy.md);
-with a card in view the colour model counts the less, the more the two contradict each other.
+hears both with the weights that did best on photos that neither was made from (docs/accuracy.md).
 """
 
 from dataclasses import dataclass
@@ -26,7 +25,6 @@ _UNCALIBRATED_PX = 800
 """Width at which the learned model sees a photo of unknown scale."""
 _SURE = 0.005
 """Neither witness is believed beyond these odds."""
-_PLANT_FROM = 0.5
 
 
 @dataclass(frozen=True, slots=True)
@@ -84,10 +82,7 @@ def segment_tissue(
             calibrated=mm_per_px is not None,
             ignore=ignore,
         )
-        heard = weights.colour
-        if mm_per_px is not None:
-            heard *= _standing(plant, colour.plant, ignore)
-        odds = weights.learned * _log_odds(plant) + heard * _log_odds(colour.plant)
+        odds = weights.learned * _log_odds(plant) + weights.colour * _log_odds(colour.plant)
         # Where the two contradict each other, neither is sure.
         doubt = np.maximum(doubt, np.minimum(0.5, np.abs(plant - colour.plant) / 2))
         plant, method = _share(odds), f"{method} + {COLOUR_METHOD}"
@@ -113,19 +108,6 @@ def _weights(view: View, *, calibrated: bool) -> _Weights:
     if not calibrated:
         return _WITHOUT_CARD
     return _SIDE if view is View.SIDE else _OVERHEAD
-
-
-def _standing(learned: Share, colour: Share, ignore: NDArray[np.bool_] | None) -> float:
-    """How far the colour model is to be believed, 0 to 1, from its overlap with the learned one.
-
-    Where the two share no more than half of what they call plant (Dice), the colours have been
-    mistaken in that photo, such as a lawn behind a tray taken for the crop.
-    """
-    seen = np.ones(learned.shape, bool) if ignore is None else ~ignore
-    one, other = (learned > _PLANT_FROM) & seen, (colour > _PLANT_FROM) & seen
-    in_both, both_together = int((one & other).sum()), int(one.sum()) + int(other.sum())
-    dice = 2.0 * in_both / max(both_together, 1)
-    return max(0.0, 2.0 * dice - 1.0)
 
 
 def _learned(rgb: NDArray[np.uint8], *, calibrated: bool) -> tuple[Share, Share]:
