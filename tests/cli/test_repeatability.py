@@ -190,9 +190,15 @@ def test_several_bad_rows_are_told_together(tmp_path):
     outcome = refused(tmp_path, rows)
     assert outcome.code == ExitCode.LISTS
     assert "hold 3 problems" in outcome.stderr
-    assert '"R99": of R1 Ana 2 names no tray' in outcome.stderr
-    assert 'of R1 Ben 1 differs from R1, which it repeats ("radish")' in outcome.stderr
-    assert "of R1 Ben 2 was photographed on another day" in outcome.stderr
+    assert 'tray R1 Ana 2, repeat_of = "R99": names no tray' in outcome.stderr
+    assert (
+        'tray R1 Ben 1, crop = "pea": differs from R1, which it repeats ("radish")'
+        in outcome.stderr
+    )
+    assert (
+        'tray R1 Ben 2, photographed_on = "2026-05-13": was photographed on another'
+        in outcome.stderr
+    )
 
 
 def test_several_crops_are_asked_about(tmp_path):
@@ -212,8 +218,12 @@ def test_several_crops_are_asked_about(tmp_path):
 @pytest.mark.parametrize(
     ("name", "said"),
     [
-        ("leaf_hue", "leaf_hue is no column of the table"),
-        ("stem_length_mm", "stem_length_mm is no column of the table"),
+        ("leaf_hue", "leaf_hue is not a metric.\nPerhaps leaf_hue_deg was meant."),
+        (
+            "canopy_height_mm_u",
+            "canopy_height_mm_u is not a metric.\nPerhaps canopy_height_mm was meant.",
+        ),
+        ("stem_length_mm", "stem_length_mm was not measured in any tray of the table"),
     ],
 )
 def test_a_metric_that_is_not_there_is_refused(tmp_path, name, said):
@@ -228,7 +238,10 @@ def test_no_metric_measured_is_refused(tmp_path):
         row.update(dict.fromkeys(SHOWN, ""))
     outcome = refused(tmp_path, rows)
     assert outcome.code == ExitCode.DESIGN
-    assert "Nothing can be told of the measuring" in outcome.stderr
+    assert (
+        "Nothing can be told of the measuring: canopy_cover_pct, canopy_height_mm, leaf_hue_deg "
+        "(not measured)."
+    ) in outcome.stderr
 
 
 def test_a_folder_that_was_never_measured_says_so(tmp_path):

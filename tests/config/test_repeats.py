@@ -93,11 +93,12 @@ def test_every_row_that_cannot_be_meant_is_named():
         find_repeats(held)
     said = str(refused.value)
     assert "hold 5 problems" in said
-    assert 'repeat_of = "T9": of T1d names no tray' in said
-    assert 'repeat_of = "T1b": of T1e names a repeat itself. Name the tray that T1b repeats' in said
-    assert 'repeat_of = "T1f": of T1f names itself' in said
-    assert f"of T1c was photographed on another day than its tray (T1: {DAY}); plants grow" in said
-    assert "operator: of T1b is empty where other rows name one" in said
+    assert 'tray T1d, repeat_of = "T9": names no tray' in said
+    assert 'tray T1e, repeat_of = "T1b": names a repeat itself. Name the tray that T1b' in said
+    assert 'tray T1f, repeat_of = "T1f": names itself' in said
+    assert f"was photographed on another day than its tray (T1: {DAY}); plants grow" in said
+    assert 'tray T1c, photographed_on = "2026-05-13": was' in said
+    assert "tray T1b, operator: is empty where other rows name one" in said
 
 
 @pytest.mark.parametrize(
@@ -114,7 +115,7 @@ def test_every_row_that_cannot_be_meant_is_named():
 )
 def test_repeats_that_differ_from_their_tray_are_refused(column, own, again):
     held = table(("T1", "", own), ("T1b", "T1", again), columns=("tray_id", "repeat_of", column))
-    with pytest.raises(ListError, match=f"{column}.*: of T1b differs from T1, which it repeats"):
+    with pytest.raises(ListError, match=f"tray T1b, {column}.*: differs from T1, which it repeats"):
         find_repeats(held)
 
 

@@ -62,3 +62,32 @@ def test_a_tray_without_a_name_and_one_given_twice_are_named(tmp_path):
 def test_a_row_with_too_many_cells_is_named(tmp_path):
     with pytest.raises(ListError, match=r'line 6 = "more".*more cells than the header'):
         read_tray_metrics(_table(tmp_path, **{"'=1+1,": "'=1+1,,more"}))
+
+
+def test_decimal_commas_that_shift_every_row_are_told_once(tmp_path):
+    path = tmp_path / "tray_metrics.csv"
+    rows = "".join(f"T{k},radish,58,{k % 9}\n" for k in range(12))
+    path.write_text(f"tray_id,crop,canopy_height_mm\n{rows}", encoding="utf-8")
+    with pytest.raises(ListError) as caught:
+        read_tray_metrics(path)
+    said = str(caught.value)
+    assert said.count("more cells") == 1
+    assert "tray_metrics.csv lines 2, 3, 4, 5, 6, 7, 8, 9 and 4 more: the rows have more" in said
+    assert "Is a decimal comma in a cell?" in said
+
+
+def test_a_bad_number_and_bad_days_are_told_in_one_run_with_their_lines(tmp_path):
+    path = tmp_path / "tray_metrics.csv"
+    path.write_text(
+        "tray_id,photographed_on,rim_above_medium_mm,canopy_height_mm,repeat_of\n"
+        "T1,2026-03-10,12,tall,\nT2,10/03/2026,12,58,\nT3,10/03/2026,-3,58,T1\n",
+        encoding="utf-8",
+    )
+    with pytest.raises(ListError) as caught:
+        read_tray_metrics(path)
+    said = str(caught.value)
+    assert "hold 4 problems" in said
+    assert 'line 2, canopy_height_mm = "tall": is not a number' in said
+    assert 'line 3, photographed_on = "10/03/2026": is not an ISO 8601 date' in said
+    assert 'line 4, photographed_on = "10/03/2026": is not an ISO 8601 date' in said
+    assert 'line 4, rim_above_medium_mm = "-3"' in said

@@ -192,5 +192,5 @@ def _codes(cells: Sequence[str]) -> tuple[tuple[str, ...], NDArray[np.intp]]:
 
 def _problem(table: TrayTable, row: int, column: str, what: str, advice: str) -> Problem:
     held = table.text(column)[row]
-    said = f"of {table.text('tray_id')[row]} {what}"
-    return Problem(RESULTS_FILE, said, advice, None, column, quoted(held) if held else None)
+    place = f"{RESULTS_FILE}, tray {table.text('tray_id')[row]}"
+    return Problem(place, what, advice, None, column, quoted(held) if held else None)

@@ -16,6 +16,7 @@ from traymorph.errors import ListError
 
 _SEPARATORS = ",;\t"
 _UTF16_MARKS = (b"\xff\xfe", b"\xfe\xff")
+_NAMED_LINES = 8
 _SAVE_AGAIN = 'Save it from the spreadsheet as "CSV UTF-8"'
 
 
@@ -126,6 +127,7 @@ def _body(
     wanted: Callable[[str], bool],
 ) -> tuple[list[int], dict[str, list[str]]]:
     """Give the lines on which rows begin, and their cells by column."""
+    too_long: list[tuple[int, str]] = []
     places = [k for k, column in enumerate(header) if column and wanted(column)]
     # The last place twice: of a single place the getter would give no tuple.
     picked, width = itemgetter(*places, places[-1]), len(header)
@@ -135,11 +137,12 @@ def _body(
         if not any(map(str.strip, record)):
             continue
         if len(record) != width:
-            problem = _stray_cells(name, line, record, width)
-            problems += [problem] if problem else []
+            too_long += [(line, cell) for cell in _clean(record[width:]) if cell][:1]
             record.extend([""] * (width - len(record)))
         lines.append(line)
         flat += picked(record)
+    if too_long:
+        problems.append(_too_many_cells(name, too_long, width))
     step = len(places) + 1
     return lines, {header[place]: _clean(flat[k::step]) for k, place in enumerate(places)}
 
@@ -215,10 +218,26 @@ def _columns(names: list[str]) -> str:
     return f"column{'s' if len(names) > 1 else ''} {', '.join(names)}"
 
 
-def _stray_cells(name: str, line: int, record: list[str], width: int) -> Problem | None:
-    stray = [cell for cell in _clean(record[width:]) if cell]
-    if not stray:
-        return None
-    what = f"the row has more cells than the header's {width}"
-    advice = "Put a value that holds the separator in quotes, or name the further column"
-    return Problem(name, what, advice, line=line, value=quoted(stray[0]))
+def _too_many_cells(name: str, rows: list[tuple[int, str]], width: int) -> Problem:
+    """Tell once of all rows that are too long: mostly the same has happened to each.
+
+    Parameters
+    ----------
+    name : str
+        Of the file.
+    rows : list of tuple of int and str
+        Line and first cell too many of each such row.
+    width : int
+        Cells of the header.
+    """
+    advice = (
+        "Is a decimal comma in a cell? Write a decimal point; else put a value that holds the "
+        "separator in quotes, or name the further column"
+    )
+    what = f"more cells than the header's {width}"
+    if len(rows) == 1:
+        (line, stray), *_ = rows
+        return Problem(name, f"the row has {what}", advice, line=line, value=quoted(stray))
+    lines = ", ".join(str(line) for line, _ in rows[:_NAMED_LINES])
+    more = f" and {len(rows) - _NAMED_LINES} more" if len(rows) > _NAMED_LINES else ""
+    return Problem(f"{name} lines {lines}{more}", f"the rows have {what}", advice)

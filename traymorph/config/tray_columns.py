@@ -4,19 +4,52 @@
 """
 
 from traymorph.config.dates import read_moment
-from traymorph.config.problems import Problem, ValueProblemError, quoted, told
+from traymorph.config.problems import Problem, ValueProblemError, quoted
 from traymorph.config.sizes import SIZE_LIMITS, read_size
 from traymorph.config.spellings import spelt_two_ways
-from traymorph.config.tray_metrics import RESULTS_FILE
+from traymorph.config.tables import Table
 from traymorph.errors import ListError
 from traymorph.model.comparison import TrayTable
 
 _DATES = ("sown_on", "harvested_on", "photographed_on")
-_MOST_PROBLEMS = 50
 
 
-def check_columns(table: TrayTable, treatment_column: str) -> None:
-    """Refuse dates, sizes and treatments that cannot be meant.
+def check_days_and_sizes(table: Table, problems: list[Problem]) -> None:
+    """Find dates and sizes that cannot be meant.
+
+    Parameters
+    ----------
+    table : Table
+        As read.
+    problems : list of Problem
+        What is wrong is added here.
+    """
+    for column in (*_DATES, *SIZE_LIMITS):
+        cells = table.column(column)
+        wrong = {cell: told for cell in set(cells) if cell and (told := _wrong(column, cell))}
+        if not wrong:
+            continue
+        for line, cell in zip(table.lines, cells, strict=True):
+            if cell in wrong:
+                told = wrong[cell]
+                problems.append(
+                    Problem(table.name, told.what, told.advice, line, column, quoted(cell))
+                )
+
+
+def _wrong(column: str, cell: str) -> ValueProblemError | None:
+    try:
+        if column in _DATES:
+            read_moment(cell)
+        else:
+            read_size(column, cell)
+    except ValueProblemError as err:
+        return err
+    return None
+
+
+def check_treatments(table: TrayTable, treatment_column: str) -> None:
+    """Refuse one treatment that is spelt two ways.
 
     Parameters
     ----------
@@ -28,35 +61,8 @@ def check_columns(table: TrayTable, treatment_column: str) -> None:
     Raises
     ------
     ListError
-        Every problem is named.
+        Every such pair is asked about.
     """
-    problems: list[Problem] = []
-    for column in _DATES:
-        _check(table, column, problems)
-    for column in SIZE_LIMITS:
-        if column in table.columns:
-            _check(table, column, problems)
-    if problems:
-        raise ListError(told(problems[:_MOST_PROBLEMS], "results"), hint="Correct the table.")
     questions = spelt_two_ways(table.text(treatment_column), "treatment")
     if questions:
         raise ListError(" ".join(questions))
-
-
-def _check(table: TrayTable, column: str, problems: list[Problem]) -> None:
-    wrong: dict[str, ValueProblemError] = {}
-    for cell in set(table.text(column)) - {""}:
-        try:
-            if column in _DATES:
-                read_moment(cell)
-            else:
-                read_size(column, cell)
-        except ValueProblemError as err:
-            wrong[cell] = err
-    if wrong:
-        trays = table.text("tray_id")
-        for row, cell in enumerate(table.text(column)):
-            if cell in wrong:
-                what = f"of tray {trays[row]} {wrong[cell].what}"
-                held = quoted(cell)
-                problems.append(Problem(RESULTS_FILE, what, wrong[cell].advice, None, column, held))

@@ -9,6 +9,7 @@ from numpy.typing import NDArray
 
 from traymorph.config.problems import Problem, quoted, told
 from traymorph.config.tables import Table, read_table
+from traymorph.config.tray_columns import check_days_and_sizes
 from traymorph.errors import ListError
 from traymorph.model.comparison import TrayTable
 from traymorph.model.metrics import METRICS
@@ -64,6 +65,7 @@ def read_tray_metrics(
         for name in measured
     }
     _check_limits(table, values, problems)
+    check_days_and_sizes(table, problems)
     if problems:
         raise ListError(told(problems[:_MOST_PROBLEMS], "results"), hint="Correct the table.")
     flags = table.column("flags")

@@ -9,7 +9,7 @@ import numpy as np
 from traymorph.config.outcome_words import DERIVED, TRAY_WEIGHTS
 from traymorph.config.outcomes import OUTCOMES_FILE
 from traymorph.config.settings import Settings, read_settings
-from traymorph.config.tray_columns import check_columns
+from traymorph.config.tray_columns import check_treatments
 from traymorph.config.tray_metrics import RESULTS_FILE, metrics_of, read_tray_metrics
 from traymorph.errors import DesignError
 from traymorph.model.comparison import Comparison, Margin, Question, TrayTable
@@ -90,7 +90,7 @@ def compare_folder(
     table = _read_table(results / RESULTS_FILE, listed)
     outcomes = read_trial_outcomes(folder, table, listed, question.treatment_column)
     table = with_listed(table, listed, outcomes.of(Kind.TRAY))
-    check_columns(table, question.treatment_column)
+    check_treatments(table, question.treatment_column)
     if crop is not None:
         table = _of_crop(table, crop)
         outcomes = Outcomes(tuple(one for one in outcomes.findings if _is_of(table, one)))

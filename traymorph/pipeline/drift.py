@@ -9,7 +9,7 @@ import numpy as np
 from traymorph.config.events import read_events
 from traymorph.config.settings import Settings, read_settings
 from traymorph.config.standard import STANDARD_FILE, read_standard
-from traymorph.config.tray_columns import check_columns
+from traymorph.config.tray_columns import check_treatments
 from traymorph.config.tray_metrics import RESULTS_FILE, metrics_of, read_tray_metrics
 from traymorph.errors import DesignError
 from traymorph.model.comparison import TrayTable
@@ -120,7 +120,7 @@ def watch_folder(folder: Path, asked: Asked) -> DriftReport:
     standard, events = read_standard(folder), read_events(folder)
     results = folder / "results"
     table = _read(results / RESULTS_FILE, asked, settings, standard)
-    check_columns(table, settings.compare.treatment_column)
+    check_treatments(table, settings.compare.treatment_column)
     crops = {cell.casefold() for cell in table.text("crop")}
     table = _of(table, "crop", asked.crop)
     column = settings.compare.treatment_column

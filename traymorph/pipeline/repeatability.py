@@ -9,11 +9,11 @@ from numpy.typing import NDArray
 
 from traymorph.config.repeats import find_repeats
 from traymorph.config.settings import read_settings
-from traymorph.config.tray_columns import check_columns
+from traymorph.config.tray_columns import check_treatments
 from traymorph.config.tray_metrics import RESULTS_FILE, metrics_of, read_tray_metrics
 from traymorph.errors import DesignError
 from traymorph.model.comparison import TrayTable
-from traymorph.model.metrics import name_meant
+from traymorph.model.metrics import METRICS, name_meant
 from traymorph.model.repeatability import MetricRepeatability, Repeats
 from traymorph.pipeline.study_doubts import FLAG as DOUBT_FLAG
 from traymorph.report.repeatability_sentences import cautions, repeatability_sentences
@@ -93,14 +93,15 @@ def study_folder(
     settings = read_settings(folder)
     results = folder / "results"
     table = read_tray_metrics(results / RESULTS_FILE, with_repeats=True)
-    check_columns(table, settings.compare.treatment_column)
+    check_treatments(table, settings.compare.treatment_column)
     repeats, warnings = find_repeats(table)
     repeats, named = _of_crop(table, repeats, crop)
     treatments = _names(table, repeats, settings.compare.treatment_column)
     studied, untold = _study(table, repeats)
     asked = _asked(metrics, studied, untold)
     if not studied:
-        msg = f"Nothing can be told of the measuring: {' '.join(_gathered(untold))}"
+        why = "; ".join(f"{_listed(names)} ({reason})" for reason, names in untold.items())
+        msg = f"Nothing can be told of the measuring: {why or 'the table holds no metric'}."
         raise DesignError(msg, hint="Photograph five trays or more, each at least twice.")
     primary = (settings.compare.primary,) if settings.compare.primary else SHOWN
     wanted = asked or primary
@@ -227,16 +228,23 @@ def _asked(
         if name in why:
             msg = f"{name} tells nothing of the measuring: {why[name]}."
             raise DesignError(msg, hint="`traymorph metrics` says which photo each metric needs.")
-        msg = f"{name} is no column of the table."
-        raise DesignError(msg, hint=f"{name_meant(name)}.")
+        if name not in METRICS:
+            msg = f"{name} is not a metric."
+            raise DesignError(msg, hint=f"{name_meant(name)}.")
+        msg = f"{name} was not measured in any tray of the table."
+        raise DesignError(msg, hint="`traymorph metrics` says which photo each metric needs.")
     return tuple(metrics)
 
 
 def _gathered(untold: dict[str, list[str]]) -> tuple[str, ...]:
     """One sentence for each reason; what no photo showed needs none."""
     return tuple(
-        f"Left out ({reason}): {', '.join(names[:_MANY_NAMES])}"
-        f"{f' and {len(names) - _MANY_NAMES} more' if len(names) > _MANY_NAMES else ''}."
+        f"Left out ({reason}): {_listed(names)}."
         for reason, names in untold.items()
         if reason != "not measured" or len(untold) == 1
     )
+
+
+def _listed(names: Sequence[str]) -> str:
+    more = f" and {len(names) - _MANY_NAMES} more" if len(names) > _MANY_NAMES else ""
+    return ", ".join(names[:_MANY_NAMES]) + more
