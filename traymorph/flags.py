@@ -214,6 +214,12 @@ _ALL = (
         "Lay the plant so that its stem is seen from end to end.",
     ),
     Flag(
+        "leaf_incomplete",
+        "A plant has a blade fewer than the others of its photo: its leaf is not in the means, and "
+        "its own doubt holds what may be missing.",
+        "Take a board of another colour, on which pale stalks are seen; lay blades apart.",
+    ),
+    Flag(
         "cut_differs",
         "Where the plants were cut above the medium is not stated: stem length is then not "
         "comparable.",

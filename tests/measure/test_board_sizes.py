@@ -212,6 +212,7 @@ def test_a_plant_that_lost_a_blade_is_left_out_of_the_means_of_leaves(view_of):
     covered = plant_of(leaf, line=stem, width=1.0, blades=[both])
     assert missing_cells([*[whole] * 5, lost, covered]) == [*[0.0] * 5, 105.0, 0.0]
     readings = read(view_of(), *[whole] * 5, lost)
+    assert [("leaf_incomplete" in one.flags) for one in readings] == [*[False] * 5, True]
     tray = tray_of_plants(readings)
     assert tray.spread["leaf_area_mm2"].n_plants == 5
     assert tray.spread["stem_length_mm"].n_plants == 6

@@ -73,6 +73,7 @@ def _read(view: BoardView, plant: CutPlant, missing: float) -> PlantReading:
     areas = sizes.areas()
     x_mm, y_mm = (float(value) for value in sizes.place_mm)
     of_blades = (flag for blade in plant.blades for flag in blade.flags)
+    lost = ("leaf_incomplete",) if missing > 0.0 else ()
     colours, _ = colour_metrics(view.rgb[plant.box], plant.leaf, view.colour, View.BOARD)
     return PlantReading(
         x_mm=x_mm,
@@ -88,7 +89,7 @@ def _read(view: BoardView, plant: CutPlant, missing: float) -> PlantReading:
         },
         colours=colours,
         areas=areas,
-        flags=tuple(dict.fromkeys((*plant.flags, *of_blades))),
+        flags=tuple(dict.fromkeys((*plant.flags, *of_blades, *lost))),
         counts=plant.stands_alone,
         leaf_is_whole=missing <= 0.0,
     )

@@ -24,7 +24,7 @@ _TOUCH_VIEW = {
     View.SIDE: frozenset({"edge_plants", "canopy_below_rim", "scale_disagrees", "masks_uncertain"}),
     View.BOARD: frozenset({
         "few_plants", "board_too_alike", "board_unclear", "blade_folded", "blades_overlap",
-        "plants_touch", "stem_unclear", "cut_differs", "heap",
+        "plants_touch", "stem_unclear", "leaf_incomplete", "cut_differs", "heap",
     }),
 }  # fmt: skip
 _TOUCH_COLOUR = frozenset({
