@@ -16,6 +16,7 @@ from traymorph.report.sentences import unit_of_differences, words_of
 _MOST_SHOWN = 6
 _MOST_HINTS = 4
 _MOST_MOVED = 3
+_MOST_REFUSED = 4
 
 
 @dataclass(frozen=True, slots=True)
@@ -197,8 +198,14 @@ def _refused(
         reason = wording.refusal(flags.split(), comparison.unit)
         reasons.setdefault(reason, []).extend(map(wording.metric_name, metrics))
     return tuple(
-        numbers.sentence(wording.REFUSED.format(reason=reason, metrics=", ".join(metrics)), names)
-        for reason, metrics in reasons.items()
+        numbers.sentence(_refusal(reason, metrics), names) for reason, metrics in reasons.items()
+    )
+
+
+def _refusal(reason: str, metrics: list[str]) -> str:
+    count = wording.of(len(metrics), "metric", "metrics")
+    return wording.REFUSED.format(
+        reason=reason, count=count, metrics=wording.listed(metrics, _MOST_REFUSED)
     )
 
 

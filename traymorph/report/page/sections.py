@@ -247,7 +247,10 @@ def _one_said(row: Difference, kind: str, numbers: Numbers) -> Markup:
     if surety(row) != "untold":
         return told.sentence(row, kind, numbers, short=True)
     span = told.interval_said(row, numbers)
-    return escape(wording.NOT_TOLD_RANGE.format(span=span, replicates=plural(kind)))
+    return escape(wording.NOT_TOLD_RANGE).format(
+        span=span, replicates=plural(kind), treatment=told.at(row.treatment),
+        control=told.at(row.control),
+    )  # fmt: skip
 
 
 def _slug(name: str) -> str:

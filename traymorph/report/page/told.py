@@ -78,7 +78,9 @@ def sentence(row: Difference, kind: str, numbers: Numbers, *, short: bool = Fals
         more = f"{held.amount(held.high, numbers)} {words.more}"
         if short:
             name = wording.capital(wording.metric_name(row.metric))
-            return escape(wording.RANGE_OF.format(name=name, low=less, high=more))
+            return escape(wording.RANGE_OF).format(
+                name=name, low=less, high=more, treatment=treatment, control=control
+            )
         return escape(wording.DOES_NOT_TELL).format(
             question=words.question, more=words.more, less=words.less,
             treatment=treatment, control=control, replicates=plural(kind),

@@ -63,9 +63,11 @@ DOES_NOT_TELL = (
     "Whether {question} {more} or {less} {treatment} than {control}, these {replicates} do not "
     "tell."
 )
-NOT_TOLD_RANGE = "Not told: anything from {span} agrees with these {replicates}."
+NOT_TOLD_RANGE = (
+    "Not told: anything from {span} {treatment} than {control} agrees with these {replicates}."
+)
 RANGE = "{low} to {high}"
-RANGE_OF = "{name}: {low} to {high}"
+RANGE_OF = "{name}: {low} to {high} {treatment} than {control}"
 INTERVAL = "95 % interval {span}, from {sides}"
 MEANS = "On average {first} {treatment}, {second} {control}."
 POINT = "point"
@@ -106,7 +108,7 @@ REASONS = {
 }
 CHANCE = "Some of these may be chance. To test one, name it before the next trial."
 
-REFUSED = "{reason} That concerns {metrics}."
+REFUSED = "{reason} That concerns {count}: {metrics}."
 
 # --- plates
 PLATES_NOTE = "Each picture is one tray, the most typical of its treatment and not the prettiest."
@@ -360,7 +362,7 @@ _NAMES = {
     "margin_per_tray": "what a tray leaves over",
 }
 _ANY_NAME = re.compile(rf"\b(?:(?:board_|pack_)?(?:{'|'.join(_COLOURS)})|{'|'.join(_NAMES)})\b")
-_OF_VIEW = {"board_": "cut plants", "pack_": "pack"}
+_OF_VIEW = {"board_": "of cut plants", "pack_": "in the pack"}
 FOREMOST = (
     "canopy_cover_pct", "projected_leaf_area_cm2", "canopy_height_mm", "bare_stem_mm",
     "evenness_cv_pct", "stem_length_mm", "leaf_area_mm2", "board_stem_to_leaf_ratio",
@@ -388,7 +390,7 @@ def metric_name(name: str) -> str:
     for prefix, where in _OF_VIEW.items():
         known = _COLOURS.get(name.removeprefix(prefix))
         if name.startswith(prefix) and known is not None:
-            return f"{known}, {where}"
+            return f"{known} {where}"
     return name.replace("_", " ")
 
 
