@@ -99,3 +99,12 @@ def test_two_runs_give_the_same_bytes(tmp_path):
         runs.append({one.name: one.read_bytes() for one in (folder / "results").glob("*.*")})
     assert runs[0].keys() == runs[1].keys()
     assert [name for name in runs[0] if runs[0][name] != runs[1][name]] == []
+
+
+def test_every_range_says_between_which_treatments(opened):
+    """With three treatments a range alone would not tell which pair it is of."""
+    page = opened["full"].page
+    ranges = page.locator("#metrics figcaption p", has_text="Not told:").all_text_contents()
+    assert len(ranges) > 2
+    assert len(set(ranges)) == len(ranges)
+    assert all("days dark than at 2 days dark" in one for one in ranges)

@@ -22,7 +22,7 @@ _QUIET = (
 )  # fmt: skip
 _PICTURES = {
     "report_findings": ("header", "#findings"),
-    "report_plates": ("#plates",),
+    "report_plates": ("#plates h2", "#plates .plates >> nth=1"),
     "report_metrics": ("#metrics",),
     "report_tray": ("#tray-3",),
 }
