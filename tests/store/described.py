@@ -13,8 +13,7 @@ from traymorph.store.textcells import unguarded
 NUMBER = re.compile(r"[+-]?(\d+(\.\d*)?|\.\d+)([eE][+-]?\d+)?")
 LOOKS = {
     "string": lambda cell, allowed: not allowed or cell in allowed,
-    "any": lambda cell, allowed: True,  # noqa: ARG005 - one signature for all
-    "number": lambda cell, allowed: NUMBER.fullmatch(cell) is not None,  # noqa: ARG005
+    "number": lambda cell, allowed: NUMBER.fullmatch(cell) is not None,  # noqa: ARG005 - one signature
     "integer": lambda cell, allowed: re.fullmatch(r"[+-]?\d+", cell) is not None,  # noqa: ARG005
     "boolean": lambda cell, allowed: cell in allowed and len(allowed) == 2,
     "date": lambda cell, allowed: date.fromisoformat(cell).isoformat() == cell,  # noqa: ARG005

@@ -19,7 +19,6 @@ class Type(StrEnum):
     INTEGER = "integer"
     BOOLEAN = "boolean"
     DATE = "date"
-    ANY = "any"
 
 
 @dataclass(frozen=True, slots=True)

@@ -2,7 +2,8 @@
 
 from collections.abc import Sequence
 
-from traymorph.model.metrics import METRICS
+from traymorph.model.metrics import METRICS, PER_PLANT
+from traymorph.model.metrics.colour import COLOUR
 from traymorph.model.photo import View
 from traymorph.store.columns import Column, Type, count, number, quality_flags, text
 
@@ -13,6 +14,11 @@ OF_PLANTS = tuple(
     if spec.view is View.BOARD and name not in WEIGHED_TOGETHER
 )
 """Metrics that each cut plant has for itself."""
+_TOGETHER = frozenset(spec.name for spec in COLOUR if spec.view is View.BOARD)
+_OF_ONE_PLANT = {
+    "board_stem_to_leaf_ratio": "Area of the plant's stem and leaf stalks over that of its blades.",
+}
+"""Definitions that speak of several plants, for a single one."""
 
 TRAY_ID = text("tray_id", "Name of the tray or pack, as the lists call it.")
 PHOTO = text("photo", "The photo, relative to photos/; its file name where photos are loose.")
@@ -24,9 +30,8 @@ _LISTED = (
     text("block", "Trays that were grown and handled alike, as trays.csv says."),
     text("batch", "Name of its sowing, as trays.csv says."),
     text("kind", "What the sample is; a tray unless told.", "tray", "pack"),
-    # a list may hold the time too, which the type date would forbid
-    Column("sown_on", "ISO 8601 date of sowing, as trays.csv says.", Type.ANY),
-    Column("harvested_on", "ISO 8601 date of harvest, as trays.csv says.", Type.ANY),
+    Column("sown_on", "Day of sowing, as trays.csv says.", Type.DATE),
+    Column("harvested_on", "Day of harvest, as trays.csv says.", Type.DATE),
     _DAY,
     text("seed_lot", "Lot of the seed, as trays.csv says."),
     text("shelf", "Shelf where it stood, as trays.csv says."),
@@ -51,7 +56,7 @@ AFTER_METRICS = (
     text("mask_method", "Which model told plants from the rest, with its version."),
 )
 _CHECK_NUMBERS = (
-    number("mm_per_px", "Millimetres that a pixel of the photo covers at the card.", "mm"),
+    number("mm_per_px", "Millimetres that a pixel of the photo covers at the card.", "mm/px"),
     number("tilt_deg", "Angle between the line of sight and the normal of the card's plane.",
            "deg"),
     number("card_residual_px", "Root mean square distance of the card's marker corners from where "
@@ -103,7 +108,7 @@ def plant_columns() -> tuple[Column, ...]:
         count("plant", "Number of the plant on the photo's overlay, from 1."),
         number("x_mm", "Where it was cut, from the card's top left corner to the right.", "mm"),
         number("y_mm", "Where it was cut, from the card's top left corner down.", "mm"),
-        *(column for name in OF_PLANTS for column in _value_and_doubt(name)),
+        *(column for name in OF_PLANTS for column in _plant_metric_columns(name)),
         quality_flags("What qualifies the plant's numbers, or why it is in no mean."),
     )
 
@@ -114,7 +119,7 @@ def _own(name: str) -> Column:
 
 def _metric_columns(metric: str) -> tuple[Column, ...]:
     """Describe a metric's value, doubt and, where plants have it, its spread between plants."""
-    columns = _value_and_doubt(metric)
+    columns = _value_and_doubt(metric, f"{METRICS[metric].definition}{_of_tray(metric)}")
     if metric not in OF_PLANTS:
         return columns
     unit = METRICS[metric].unit
@@ -127,11 +132,22 @@ def _metric_columns(metric: str) -> tuple[Column, ...]:
     )  # fmt: skip
 
 
-def _value_and_doubt(metric: str) -> tuple[Column, Column]:
+def _of_tray(metric: str) -> str:
+    """Say behind a definition how the value of a tray comes from those of its plants."""
+    if metric in PER_PLANT:
+        return " Of a tray: mean over plants."
+    return " Of a tray: its plants taken together." if metric in _TOGETHER else ""
+
+
+def _plant_metric_columns(metric: str) -> tuple[Column, Column]:
+    return _value_and_doubt(metric, _OF_ONE_PLANT.get(metric, METRICS[metric].definition))
+
+
+def _value_and_doubt(metric: str, meaning: str) -> tuple[Column, Column]:
     spec = METRICS[metric]
     return (
         Column(
-            metric, spec.definition, Type.NUMBER, spec.unit, low=spec.low, high=spec.high,
+            metric, meaning, Type.NUMBER, spec.unit, low=spec.low, high=spec.high,
             source=spec.source,
         ),
         Column(

@@ -5,6 +5,7 @@ more than any uncertainty here leaves standing, so that nothing is lost by writi
 """
 
 from collections.abc import Collection, Iterable, Sequence
+from datetime import datetime
 from pathlib import Path
 
 from traymorph.model.metrics import METRICS
@@ -20,6 +21,7 @@ from traymorph.store.measured_columns import (
 )
 from traymorph.store.textcells import guarded
 
+_DAYS = ("sown_on", "harvested_on", "photographed_on")
 _NOT_MEASURED = Measured()
 _NO_SPREAD = PlantSpread()
 
@@ -96,12 +98,18 @@ def _tray_cells(row: TrayRow, listed: Sequence[str]) -> list[str]:
     cells = dict(row.columns)
     if row.photographed_on is not None:
         cells["photographed_on"] = row.photographed_on.isoformat()
+    cells |= {name: _day(cells[name]) for name in _DAYS if cells.get(name)}
     texts = [guarded(cells.get(name, "")) for name in listed]
     numbers = [number_cell(value) for name in METRICS for value in _numbers_of(row, name)]
     numbers.append("" if row.n_plants is None else str(row.n_plants))
     made = row.provenance
     ending = [" ".join(row.flags), made.program_version, made.mask_method]
     return [guarded(row.tray_id), *texts, *numbers, *ending]
+
+
+def _day(moment: str) -> str:
+    """Day of an ISO 8601 date that a list may give with its time, or without hyphens."""
+    return datetime.fromisoformat(moment).date().isoformat()
 
 
 def _numbers_of(row: TrayRow, metric: str) -> list[float]:

@@ -9,13 +9,19 @@ _CIELAB = "CIE 015:2018, CIELAB under D65, 2 degree observer"
 
 _OVERHEAD_COLOUR = (
     MetricSpec(
-        "leaf_l", "1", View.OVERHEAD, "Lightness L* of the well-lit leaf.", _CIELAB, 0.0, 100.0
+        "leaf_l",
+        "1",
+        View.OVERHEAD,
+        "Lightness L* of the well-lit leaf{whose}.",
+        _CIELAB,
+        0.0,
+        100.0,
     ),
     MetricSpec(
         "leaf_a",
         "1",
         View.OVERHEAD,
-        "CIELAB a* of the well-lit leaf: green is negative, red positive.",
+        "CIELAB a* of the well-lit leaf{whose}: green is negative, red positive.",
         _CIELAB,
         -130.0,
         130.0,
@@ -24,7 +30,7 @@ _OVERHEAD_COLOUR = (
         "leaf_b",
         "1",
         View.OVERHEAD,
-        "CIELAB b* of the well-lit leaf: blue is negative, yellow positive.",
+        "CIELAB b* of the well-lit leaf{whose}: blue is negative, yellow positive.",
         _CIELAB,
         -130.0,
         130.0,
@@ -33,7 +39,7 @@ _OVERHEAD_COLOUR = (
         "leaf_chroma",
         "1",
         View.OVERHEAD,
-        "CIELAB chroma of the well-lit leaf: distance from grey.",
+        "CIELAB chroma of the well-lit leaf{whose}: distance from grey.",
         _CIELAB,
         0.0,
         180.0,
@@ -42,7 +48,7 @@ _OVERHEAD_COLOUR = (
         "leaf_hue_deg",
         "deg",
         View.OVERHEAD,
-        "CIELAB hue angle of the well-lit leaf: 90 is yellow, 180 green.",
+        "CIELAB hue angle of the well-lit leaf{whose}: 90 is yellow, 180 green.",
         _CIELAB,
         0.0,
         360.0,
@@ -51,7 +57,7 @@ _OVERHEAD_COLOUR = (
         "green_share",
         "1",
         View.OVERHEAD,
-        "G/(R+G+B) of the well-lit leaf on corrected sRGB-encoded values; grey is 0.333.",
+        "G/(R+G+B) of the well-lit leaf{whose} on corrected sRGB-encoded values; grey is 0.333.",
         "green chromatic coordinate: Gillespie et al. 1987; Richardson et al. 2007",
         0.0,
         1.0,
@@ -69,8 +75,8 @@ _OVERHEAD_COLOUR = (
         "greenness_index",
         "1",
         View.OVERHEAD,
-        "Dark green colour index, 0 = yellow to 1 = dark green; only where the leaves' hue "
-        "(hue, saturation, brightness model) is 60 to 120 degrees.",
+        "Dark green colour index, 0 = yellow to 1 = dark green, of the well-lit leaf{whose}; "
+        "only where the leaves' hue (hue, saturation, brightness model) is 60 to 120 degrees.",
         "Karcher & Richardson 2003, Crop Science 43(3):943-951",
         0.0,
         1.0,
@@ -79,8 +85,8 @@ _OVERHEAD_COLOUR = (
         "green_leaf_pct",
         "%",
         View.OVERHEAD,
-        "Share of the visible leaf that is green: CIELAB chroma above 4, hue 95 to 200 degrees, "
-        "and not yellowed.",
+        "Share of the visible leaf{whose} that is green: CIELAB chroma above 4, hue 95 to 200 "
+        "degrees, and not yellowed.",
         OWN_DEFINITION,
         0.0,
         100.0,
@@ -89,8 +95,8 @@ _OVERHEAD_COLOUR = (
         "purple_leaf_pct",
         "%",
         View.OVERHEAD,
-        "Share of the visible leaf that is purple or red: CIELAB chroma above 4 and hue from 290 "
-        "through 0 to 60 degrees.",
+        "Share of the visible leaf{whose} that is purple or red: CIELAB chroma above 4 and hue "
+        "from 290 through 0 to 60 degrees.",
         OWN_DEFINITION,
         0.0,
         100.0,
@@ -99,9 +105,9 @@ _OVERHEAD_COLOUR = (
         "yellowed_pct",
         "%",
         View.OVERHEAD,
-        "Share of the visible leaf that is yellowed: CIELAB chroma above 25 and hue between 60 "
-        "degrees and a limit 14 degrees yellower than the sample's median green leaf, at least 95 "
-        "and at most 118 degrees. Empty where the whole sample is yellow.",
+        "Share of the visible leaf{whose} that is yellowed: CIELAB chroma above 25 and hue between "
+        "60 degrees and a limit 14 degrees yellower than the sample's median green leaf, at least "
+        "95 and at most 118 degrees. Empty where the whole sample is yellow.",
         OWN_DEFINITION,
         0.0,
         100.0,
@@ -110,9 +116,9 @@ _OVERHEAD_COLOUR = (
         "leaf_colour_share_pct",
         "%",
         View.OVERHEAD,
-        "Share of the visible leaf that its colour is read from; the rest lies at an edge, in deep "
-        "shade (less than a fifth of the median leaf's luminance), in a highlight, or is burnt "
-        "out.",
+        "Share of the visible leaf{whose} that its colour is read from; the rest lies at an edge, "
+        "in deep shade (less than a fifth of the median leaf's luminance), in a highlight, or is "
+        "burnt out.",
         OWN_DEFINITION,
         0.0,
         100.0,
@@ -122,8 +128,16 @@ _OVERHEAD_COLOUR = (
 PREFIXES = {View.OVERHEAD: "", View.BOARD: "board_", View.PACK: "pack_"}
 """Before the names of colour metrics, by the view that they are read from."""
 
+_WHOSE = {View.OVERHEAD: "", View.BOARD: " of cut plants", View.PACK: " in the pack"}
+"""Which leaf it is, behind the word in a definition."""
+
 COLOUR: tuple[MetricSpec, ...] = tuple(
-    replace(spec, name=prefix + spec.name, view=view)
+    replace(
+        spec,
+        name=prefix + spec.name,
+        view=view,
+        definition=spec.definition.format(whose=_WHOSE[view]),
+    )
     for view, prefix in PREFIXES.items()
     for spec in _OVERHEAD_COLOUR
 )

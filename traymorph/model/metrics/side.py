@@ -18,7 +18,7 @@ SIDE = (
         "canopy_height_p95_mm",
         "mm",
         View.SIDE,
-        "95th percentile of the same column heights.",
+        "95th percentile of the heights of the 5 mm columns that canopy_height_mm is the mean of.",
         OWN_DEFINITION,
         0.0,
         600.0,
@@ -27,7 +27,8 @@ SIDE = (
         "canopy_height_cv_pct",
         "%",
         View.SIDE,
-        "Standard deviation of the same column heights as per cent of their mean.",
+        "Standard deviation of the heights of the 5 mm columns that canopy_height_mm is the mean "
+        "of, as per cent of that mean.",
         OWN_DEFINITION,
         0.0,
         1000.0,
