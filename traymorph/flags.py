@@ -140,7 +140,8 @@ _ALL = (
     Flag("no_side_photo", "No usable side photo: its columns are empty.", "Take one."),
     Flag(
         "closed_canopy",
-        "Cover is above 97 %: it no longer tells trays apart.",
+        "Cover is above 97 %: it does not tell two such trays apart, and a difference to a sparser "
+        "tray may be larger than it shows.",
         "Compare leaf size on cut plants laid on a board.",
     ),
     Flag(
