@@ -21,6 +21,7 @@ from traymorph.measure.cut_plant_sizes import (
 )
 from traymorph.model.cut_plants import Blade, CutPlant
 from traymorph.model.plane_grid import PlaneGrid
+from traymorph.model.trial import SampleWeight
 
 STEP = 0.125
 FINE = 5  # cells are drawn as the mean of 5 x 5 points
@@ -67,7 +68,7 @@ def blade(length=10.0, width=6.0, flags=()):
 def view_of(make):
     """A board seen from above; from very far nothing looks larger for lying higher."""
 
-    def view(shape=(400, 400), height=1e7, edge_u_mm=0.0, **colour):
+    def view(shape=(400, 400), height=1e7, edge_u_mm=0.0, *, too_alike=False, **colour):
         return BoardView(
             rgb=np.full((*shape, 3), 120, np.uint8),
             doubt=np.zeros(shape, np.float32),
@@ -76,6 +77,7 @@ def view_of(make):
             card_mm=np.zeros(2),
             edge_u_mm=edge_u_mm,
             colour=make.colour(**colour),
+            too_alike=too_alike,
         )
 
     return view
@@ -361,6 +363,41 @@ def test_a_board_without_plants_is_told(view_of):
     assert readings == ()
     assert flags == ("no_plants_on_board",)
     assert all(math.isnan(one.value) for one in colours.values())
+
+
+def laid(*, with_stem, without):
+    leaf, stem = share((60, 60), disc(4, 4, 2)), share((60, 60), disc(2, 2, 0.5))
+    whole = plant_of(leaf, stem, [[1.5, 2], [2.5, 2]], width=1.0)
+    return [whole] * with_stem + [plant_of(leaf, flags=["stem_unclear"])] * without
+
+
+@pytest.mark.parametrize(("with_stem", "without"), [(5, 3), (0, 8)])
+def test_blades_whose_stems_the_board_hides_are_no_plants(view_of, with_stem, without):
+    readings, _, _ = measure_cut_plants(
+        view_of(too_alike=True), laid(with_stem=with_stem, without=without)
+    )
+    tray = tray_of_plants(readings, SampleWeight(0.5))
+    assert len(readings) == 8
+    assert all(math.isnan(one.value) for one in tray.metrics.values())
+    assert tray.n_plants == 0
+    assert "weight_not_used" in tray.flags
+
+
+@pytest.mark.parametrize(("too_alike", "without"), [(True, 4), (False, 12)])
+def test_plants_count_on_a_board_that_hides_few_stems_or_shows_them(view_of, too_alike, without):
+    cut = laid(with_stem=12 - without, without=without)
+    readings, _, _ = measure_cut_plants(view_of(too_alike=too_alike), cut)
+    assert tray_of_plants(readings).n_plants == 12
+
+
+def test_a_board_that_shows_its_plants_counts_beside_one_that_hides_them(view_of):
+    hidden, _, _ = measure_cut_plants(view_of(too_alike=True), laid(with_stem=0, without=9))
+    shown, _, _ = measure_cut_plants(view_of(), laid(with_stem=9, without=0))
+    tray = tray_of_plants([*hidden, *shown], SampleWeight(0.5))
+    assert tray.n_plants == 9
+    assert math.isfinite(tray.metrics["stem_length_mm"].value)
+    # nine and an unknown number of plants were weighed
+    assert "plant_weight_mg" not in tray.metrics
 
 
 # --- the way to the board's plane and back

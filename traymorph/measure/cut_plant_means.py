@@ -130,8 +130,8 @@ def _spread_of_colours(plants: Sequence[PlantReading]) -> dict[str, PlantSpread]
 
 
 def _number_on_boards(plants: Sequence[PlantReading]) -> int | None:
-    """How many plants the photos show; None where some lie together, or none is seen."""
-    if any(_TOGETHER.intersection(plant.flags) for plant in plants):
+    """How many plants the photos show; None where some lie together or none is told."""
+    if any(_TOGETHER.intersection(plant.flags) or not plant.number_is_told for plant in plants):
         return None
     return len(plants) or None
 

@@ -38,6 +38,8 @@ class BoardView:
         Standard uncertainty of where outlines lie, the same way for all plants.
     colour : ColourFit
         How the picture's colours were corrected.
+    too_alike : bool
+        Whether stems or leaves hardly differ from the board, so that parts of them may be lost.
     """
 
     rgb: NDArray[np.uint8]
@@ -47,6 +49,7 @@ class BoardView:
     card_mm: NDArray[np.float64]
     edge_u_mm: float
     colour: ColourFit
+    too_alike: bool = False
 
     @property
     def camera_height_mm(self) -> float:
@@ -120,9 +123,11 @@ class PlantReading:
     flags : tuple of str
         What qualifies the plant and its blades.
     counts : bool
-        Whether it stands alone and counts in the tray's means.
+        Whether it is one whole plant on a photo that tells plants, and counts in the tray's means.
     leaf_is_whole : bool
         Whether it has as many blades as others; else it counts in the means of stems alone.
+    number_is_told : bool
+        Whether its photo tells how many plants lie on the board.
     """
 
     x_mm: float
@@ -133,6 +138,7 @@ class PlantReading:
     flags: tuple[str, ...]
     counts: bool
     leaf_is_whole: bool = True
+    number_is_told: bool = True
 
     def metrics(self) -> dict[str, Measured]:
         """Everything that is read from the plant, by column."""

@@ -87,6 +87,7 @@ def measure_board_photo(seen: SeenPhoto, crop: str) -> PhotoOutcome:
         card_mm=seen.card_mm,
         edge_u_mm=board.segmented.edge_u_px * seen.mm_per_px * board.scale,
         colour=seen.sighting.colour,
+        too_alike="board_too_alike" in board.segmented.flags,
     )
     readings, colours, flags = measure_cut_plants(view, plants)
     masks = _masks(board, plants)
