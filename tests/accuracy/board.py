@@ -52,9 +52,11 @@ def report(scenes: list[dict]) -> str:
     seen = [s["overlap"] for s in scenes if "overlap" in s]
     for key in ("plant", "leaf", "stem", "stem_recall"):
         values = [one[key] for one in seen]
-        lines.append(f"| {key} | {np.mean(values):.3f} | {np.min(values):.3f} |")
+        of_key = f"{np.mean(values):.3f} | {np.min(values):.3f}" if values else "none | none"
+        lines.append(f"| {key} | {of_key} |")
     area = [one["area_pct"] for one in seen]
-    lines.append(f"| plant area | {np.mean(area):+.1f} % | {max(area, key=abs):+.1f} % |")
+    of_area = f"{np.mean(area):+.1f} % | {max(area, key=abs):+.1f} %" if area else "none | none"
+    lines.append(f"| plant area | {of_area} |")
     lines += ["", "| reading | n | mean error | median | worst | bias | holds | rms of error/u |"]
     lines.append("|---|---|---|---|---|---|---|---|")
     pooled: list[list[float]] = []
