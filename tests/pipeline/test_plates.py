@@ -120,7 +120,7 @@ def test_treatments_and_packs_stand_side_by_side_in_one_frame(of_boards):
     assert of_boards.gaps == ()
     assert len({(p.width_px, p.height_px, p.px_per_mm) for p in of_boards.shown}) == 1
     assert all(len(p.jpeg) <= 120_000 and p.true_colour for p in of_boards.shown)
-    assert "stem length" in of_boards.rule
+    assert "length of cut stems" in of_boards.rule
     assert "15 g: A" in of_boards.rule
 
 
