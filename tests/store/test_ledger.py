@@ -261,7 +261,7 @@ def test_a_row_that_cannot_be_read_is_told(place, result, column):
 
 def test_a_folder_that_is_missing_or_a_folder_in_the_place(tmp_path):
     assert "does not exist" in _told(tmp_path / "gone" / "traymorph.sqlite")
-    assert "cannot be opened" in _told(tmp_path)
+    assert "is a folder" in _told(tmp_path)
 
 
 @pytest.mark.skipif(
