@@ -67,7 +67,7 @@ def test_no_portions_where_nothing_is_told():
 
 def test_a_sample_that_held_nothing_leaves_the_unit():
     row = dataclasses.replace(IRON, ci_low_pct=math.nan, ci_high_pct=math.nan)
-    assert _analysed(row)[0].startswith("Iron is 0.3 mg/100 g higher at 30 g than at 15 g")
+    assert _analysed(row)[0].startswith("Iron is 0.30 mg/100 g higher at 30 g than at 15 g")
 
 
 def test_a_composite_is_called_that():
@@ -159,8 +159,8 @@ def test_change_per_day():
     row = Fading("keeping_score", "points", "30 g", "15 g", 5, 5, -0.45, -0.65, 0.2, 0.1, 0.3,
                  0.001, 0.001)  # fmt: skip
     assert _keeping(fading=[row])[0] == (
-        "Change per day of keeping score is 0.2 points higher at 30 g than at 15 g (95 % interval "
-        "0.1 to 0.3 points, 5 packs a side). Means: -0.45 and -0.65 points a day."
+        "Change per day of keeping score is 0.20 points higher at 30 g than at 15 g (95 % interval "
+        "0.10 to 0.30 points, 5 packs a side). Means: -0.45 and -0.65 points a day."
     )
 
 

@@ -167,7 +167,7 @@ def test_how_sure_a_difference_is(change, expected):
 
 def test_sentences_say_direction_size_and_interval():
     said = told.sentence(_ROW, "tray", NUMBERS, short=True).striptags()
-    assert said == "The canopy is 11 % shorter at 15 g than at 30 g (9 to 14 %)."
+    assert said == "The canopy is 11.4 % shorter at 15 g than at 30 g (8.6 to 14.2 %)."
     means = told.means(_ROW, NUMBERS).striptags()
     assert means == "On average 62.0 mm at 15 g, 70.0 mm at 30 g."
 
@@ -181,8 +181,8 @@ def test_per_cent_of_next_to_nothing_is_not_said():
     )  # fmt: skip
     said = told.sentence(gap, "tray", NUMBERS, short=True).striptags().replace("\xa0", " ")
     assert said == (
-        "The largest gap is 3 cm² larger at 15 g than at 30 g "
-        "(1 to 5 cm²; measuring alone ± 4 cm²)."
+        "The largest gap is 3.0 cm² larger at 15 g than at 30 g "
+        "(1.4 to 4.6 cm²; measuring alone ± 4 cm²)."
     )
     assert told.qualified(gap, "tray", NUMBERS)[0].startswith("These trays differ less")
     assert told.reading(_ROW).unit == "%"

@@ -7,7 +7,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from traymorph.report.page.numbers import Numbers, decimals_for, parse_locale
+from traymorph.report.page.numbers import Numbers, parse_locale
+from traymorph.report.sentences import decimals_for
 
 ENGLISH, GERMAN = Numbers("en"), Numbers("de")
 NBSP = "\N{NO-BREAK SPACE}"

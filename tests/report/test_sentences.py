@@ -43,7 +43,7 @@ def test_trays_that_differ_less_than_they_can_be_measured():
     flags = ("spread_under_doubt",)
     row = Difference("canopy_cover_pct", "%", "net", "120 g", 3, 3, 8.2, 8.0, 8.3,
                      measuring_u=1.95, flags=flags)  # fmt: skip
-    assert "(95 % interval 8.0 to 8.3 points, 3 trays a side; measuring alone ± 3 points)" in (
+    assert "(95 % interval 8.00 to 8.30 points, 3 trays a side; measuring alone ± 3 points)" in (
         _said(row)
     )
     relative = dataclasses.replace(

@@ -8,6 +8,8 @@ from math import nan
 import numpy as np
 from numpy.typing import NDArray
 
+_DOUBTS_IN_A_MEAN = 3.0
+
 
 def plural(kind: str) -> str:
     """Several replicates (``tray``, ``lot``, ``shelf``), in words."""
@@ -163,6 +165,13 @@ class Difference:
     margin: float = nan
     p_within: float = nan
     margin_in_percent: bool = False
+
+    @property
+    def is_relative(self) -> bool:
+        """Whether per cent say something: a mean of few measuring doubts is too near nought."""
+        least = min(abs(self.mean_treatment), abs(self.mean_control))
+        near_nought = least < _DOUBTS_IN_A_MEAN * self.measuring_u
+        return math.isfinite(self.difference_pct) and not near_nought
 
     @property
     def measuring_reach(self) -> float:

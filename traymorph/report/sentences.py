@@ -94,6 +94,7 @@ _COLOUR_WORDS = {
 }
 _MOST_DIGITS = 4
 """An interval narrower than that is not a finding about trays but a matter of rounding."""
+_TWO_DIGITS_BELOW = 3.0
 _WHERE = {"board_": "of cut plants", "pack_": "in the pack"}
 
 
@@ -231,20 +232,31 @@ class _Reading:
 
 def _reading(row: Difference, words: Words) -> _Reading:
     """Per cent where they mean something, else the unit; digits as the interval allows."""
-    if math.isfinite(row.difference_pct):
+    if row.is_relative:
         value, low, high, unit = row.difference_pct, row.ci_low_pct, row.ci_high_pct, "%"
     else:
         value, low, high, unit = row.difference, row.ci_low, row.ci_high, words.unit
-    width = high - low
-    decimals = max(0, -math.floor(math.log10(width / 2.0))) if width > 0 else 3
+    return _Reading(value, low, high, unit, decimals_for(low, high))
+
+
+def decimals_for(low: float, high: float) -> int:
+    """Tell how many decimals an interval leaves standing, shared by it and what lies in it.
+
+    Half the interval keeps one digit, two where its first is 1 or 2, so that rounding moves it by a
+    sixth at most.
+    """
+    half = (high - low) / 2.0
+    if not math.isfinite(half) or half <= 0.0:
+        return 3
+    place = math.floor(math.log10(half))
+    decimals = max(0, -place + (1 if half < _TWO_DIGITS_BELOW * 10.0**place else 0))
     largest = max(abs(low), abs(high))
-    if largest > 0:
-        decimals = min(decimals, max(0, _MOST_DIGITS - 1 - math.floor(math.log10(largest))))
+    decimals = min(decimals, max(0, _MOST_DIGITS - 1 - math.floor(math.log10(largest))))
     nearest = min(abs(low), abs(high))
     # A bound that is not nought must not be written as nought.
     while nearest > 0 and round(nearest, decimals) == 0 and decimals < 6:
         decimals += 1
-    return _Reading(value, low, high, unit, decimals)
+    return decimals
 
 
 def _both_ways(reading: _Reading, words: Words) -> str:
@@ -283,8 +295,7 @@ def _measuring(row: Difference, reading: _Reading) -> str:
     """Say where the doubt of measuring alone is wider than the interval between replicates."""
     if "spread_under_doubt" not in row.flags:
         return ""
-    relative = math.isfinite(row.difference_pct)
-    reach = row.measuring_reach * (100.0 / abs(row.mean_control) if relative else 1.0)
+    reach = row.measuring_reach * (100.0 / abs(row.mean_control) if row.is_relative else 1.0)
     digits = max(0, -math.floor(math.log10(reach / 2.0)))
     return f"; measuring alone ± {replace(reading, decimals=digits).amount(reach)}"
 

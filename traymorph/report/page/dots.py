@@ -8,7 +8,8 @@ from markupsafe import Markup
 
 from traymorph.model.report import Floats, GroupValues
 from traymorph.report.page import svg, wording
-from traymorph.report.page.numbers import Numbers, decimals_for
+from traymorph.report.page.numbers import Numbers
+from traymorph.report.sentences import decimals_for
 
 WIDTH = 360.0
 _SIDE = 14.0

@@ -36,7 +36,6 @@ _SIGNS = {
     "deg": "°",
     "1": "",
 }
-_MOST_DIGITS = 4
 _ISO_DAY = re.compile(r"(?<![\w-])\d{4}-\d{2}-\d{2}(?![\w-])")
 _DECIMAL_POINT = re.compile(r"(?<![\w.])(\d+)\.(\d+)(?![\w.(])")
 
@@ -164,18 +163,3 @@ class Numbers:
             return self.day(date.fromisoformat(found[0]))
         except ValueError:  # no day of any calendar: a name, or a number of something
             return found[0]
-
-
-def decimals_for(low: float, high: float) -> int:
-    """Tell how many decimals an interval leaves standing, shared by it and what lies in it."""
-    width = high - low
-    if not math.isfinite(width) or width <= 0:
-        return 2
-    decimals = max(0, -math.floor(math.log10(width / 2.0)))
-    largest = max(abs(low), abs(high))
-    decimals = min(decimals, max(0, _MOST_DIGITS - 1 - math.floor(math.log10(largest))))
-    nearest = min(abs(low), abs(high))
-    # A bound that is not nought must not be written as nought.
-    while nearest > 0 and round(nearest, decimals) == 0 and decimals < 6:
-        decimals += 1
-    return decimals

@@ -16,9 +16,10 @@ from traymorph.report.findings import surety
 from traymorph.report.page import svg, told, wording
 from traymorph.report.page.batches import batch_chart, shown_events
 from traymorph.report.page.dots import dot_chart
-from traymorph.report.page.numbers import Numbers, decimals_for
+from traymorph.report.page.numbers import Numbers
 from traymorph.report.page.spans import LINES, span_chart
 from traymorph.report.page.thumbnails import data_url
+from traymorph.report.sentences import decimals_for
 
 
 @dataclass(frozen=True, slots=True)

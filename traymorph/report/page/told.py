@@ -9,13 +9,11 @@ from markupsafe import Markup, escape
 from traymorph.model.comparison import Comparison, Difference, plural
 from traymorph.report.findings import surety
 from traymorph.report.page import wording
-from traymorph.report.page.numbers import Numbers, decimals_for
+from traymorph.report.page.numbers import Numbers
 from traymorph.report.page.spans import Span
-from traymorph.report.sentences import at_treatment, probability, words_of
+from traymorph.report.sentences import at_treatment, decimals_for, probability, words_of
 
 _SURE = 0.05
-_DOUBTS_IN_A_MEAN = 3.0
-"""A mean of fewer measuring doubts is too near nought for per cent of it to say anything."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -50,8 +48,7 @@ class Reading:
 
 def reading(row: Difference) -> Reading:
     """Choose per cent or the unit."""
-    least = min(abs(row.mean_treatment), abs(row.mean_control))
-    if math.isfinite(row.ci_low_pct) and not least < _DOUBTS_IN_A_MEAN * row.measuring_u:
+    if row.is_relative:
         return Reading(row.difference_pct, row.ci_low_pct, row.ci_high_pct, "%")
     unit = words_of(row.metric, row.unit).unit
     return Reading(row.difference, row.ci_low, row.ci_high, unit or row.unit)
@@ -208,8 +205,8 @@ def chance(row: Difference, numbers: Numbers) -> str:
 
 
 def means(row: Difference, numbers: Numbers) -> Markup:
-    """Write the means of both treatments, to one digit more than their difference."""
-    decimals = decimals_for(row.ci_low, row.ci_high) + 1
+    """Write the means of both treatments, to the digits of their difference."""
+    decimals = decimals_for(row.ci_low, row.ci_high)
     first, second = (
         numbers.with_unit(numbers.plain(value, decimals), row.unit)
         for value in (row.mean_treatment, row.mean_control)

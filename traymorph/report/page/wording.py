@@ -186,6 +186,8 @@ PICTURES_READ = (
 )
 AMONG_READ = (
     "± is one standard uncertainty of measuring; about 95 % of true values lie within twice that. "
+    "Of cut plants it is that of the plants laid out; how they differ from one another stands in "
+    "tray_metrics.csv. "
     "“Among all”: the line runs from the lowest to the highest, the short tick is the median, the "
     "dot is this one."
 )
