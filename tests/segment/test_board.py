@@ -52,6 +52,17 @@ def test_nearly_black_plants_are_found(board):
 
 
 @pytest.mark.slow
+@pytest.mark.parametrize(("shadow", "soft_mm"), [(0.3, 0.8), (0.6, 1.5), (0.75, 0.4)])
+def test_dull_blades_are_no_shade_of_a_white_board(shadow, soft_mm):
+    """Grey leaves, with a tenth of the board's light; shade has a quarter or more."""
+    picture = one_plant(
+        "white", "dull", shadow=shadow, shadow_soft_mm=soft_mm, shadow_mm=(1.5, 1.5)
+    )
+    result, plant, _ = told(picture)
+    assert dice(result.plant, plant) > 0.95
+
+
+@pytest.mark.slow
 @pytest.mark.parametrize("board", ["blue", "black", "grey"])
 def test_nearly_white_stems_are_found(board):
     result, _, stem = told(one_plant(board, "pale"))

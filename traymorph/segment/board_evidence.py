@@ -2,7 +2,7 @@
 
 A pixel that is lit like the board is judged by itself. One that is darker may lie in the shadow of
 a plant, tinted by the light that the plant throws back; it is plant only where its chroma comes
-near that of the surely seen plant beside it.
+near that of the surely seen plant beside it, or where it is darker than any shade on such a board.
 """
 
 from typing import Any
@@ -26,6 +26,11 @@ _SURE_BRIGHT, _MAYBE_BRIGHT = (9.0, 20.0), (5.0, 10.0)
 _SHADE, _NO_SHADE_CHROMA, _TINT, _MOST_TINT = 0.88, 18.0, 0.08, 2.0
 # Share of the board's lightness to which no shadow goes down, and the codes that must be.
 _NO_SHADE, _LEAST_DARK = 0.20, 90.0
+# Shade of a plant that lies on a board is lit by the room, and by what board and plant throw to and
+# fro: more on a light board. Share of a light board's light below which nothing so wide (mm) is
+# shade, and from which lightness on (0..1) a board is light; the share falls in proportion below.
+# The deepest shade of that width on rendered boards in the sun: 0.18 on white, 0.085 on grey.
+_NO_SHADE_LIGHT, _LIGHT_BOARD, _WIDE_MM = 0.165, 0.45, 0.8
 # Share of the chroma of plant nearby that plant of the same hue in shade has: light thrown back
 # has less. Least chroma of plant in shade at equal lightness, where it may and where it surely is.
 _COMPANY, _SAME_HUE = 0.40, 0.6
@@ -69,6 +74,9 @@ def stands_out(away: Departure, mm: float) -> Flags:
     sure = (amount > sure_chroma) & ~shade
     sure |= amount > max(sure_chroma, _NO_SHADE_CHROMA)
     sure |= light > max(_SURE_BRIGHT[0] * light_noise, _SURE_BRIGHT[1])
+    too_dark = _too_dark_for_shade(seen, away.board, mm)
+    too_dark &= _joined(shade | sure, sure)
+    sure |= too_dark
     sure |= (seen < _NO_SHADE * away.board) & (light < -_LEAST_DARK)
     least = max(_MAYBE_CHROMA[0] * chroma_noise, _MAYBE_CHROMA[1])
     maybe = amount > least + np.minimum(np.float32(_TINT) * np.maximum(-light, 0.0), _MOST_TINT)
@@ -80,8 +88,29 @@ def stands_out(away: Departure, mm: float) -> Flags:
     maybe |= light > max(_MAYBE_BRIGHT[0] * light_noise, _MAYBE_BRIGHT[1])
     found = _joined(maybe | sure, sure)
     found |= _dark_holes(found, seen / np.maximum(away.board, 1.0), mm)
-    doubtful = shade & (amount < max(sure_chroma, _NO_SHADE_CHROMA))
+    doubtful = shade & (amount < max(sure_chroma, _NO_SHADE_CHROMA)) & ~too_dark
     return settle(found, doubtful, away, mm)
+
+
+def _too_dark_for_shade(seen: Floats, board: Floats, mm: float) -> Flags:
+    """Tell what has less light than any shade of a plant that lies on the board.
+
+    A dull, dark blade on a dark board is not told: shade goes down to its light there.
+    """
+    darker = board - seen > _LEAST_DARK
+    light, of_board = _linear(seen), _linear(board)
+    reflectance = float(np.median(of_board))
+    share = _NO_SHADE_LIGHT * min(reflectance / _LIGHT_BOARD, 1.0)
+    wide = darker & (light < share * of_board)
+    side = 2 * max(round(_WIDE_MM / mm / 2), 1) + 1
+    kernel = cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (side, side))
+    return np.asarray(cv2.morphologyEx(wide.astype(np.uint8), cv2.MORPH_OPEN, kernel) > 0)
+
+
+def _linear(code: Floats) -> Floats:
+    """Light by the curve of sRGB (IEC 61966-2-1), 0..1."""
+    share = np.clip(code / np.float32(255.0), 0.0, 1.0)
+    return np.where(share <= 0.04045, share / 12.92, ((share + 0.055) / 1.055) ** 2.4)
 
 
 def _shaded_plant(level: Floats, sure: Flags, mm: float) -> Floats:
