@@ -1,4 +1,8 @@
-"""Weights of the network of `board_rim`; see ``tests/segment/board_rim_fit.py``."""
+"""Weights of the network of `board_rim`, fitted to the 36 boards of two rendered sets, 2026-11-25.
+
+``tests/segment/board_rim_fit.py`` makes such weights; these are of a run with a slight decay of
+weights and every third point of the outlines.
+"""
 
 SIZES = (45, 16, 16, 1)
 WEIGHTS = """
