@@ -2,7 +2,7 @@
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from markupsafe import Markup, escape
 
@@ -180,7 +180,9 @@ def span_of(row: Difference, numbers: Numbers, *, named: bool = True) -> Span:
     """Make the row of a chart."""
     held = reading(row)
     name = wording.capital(wording.metric_name(row.metric)) if named else ""
-    return Span(name, held.signed(numbers), held.value, held.low, held.high, surety(row))
+    # The axis names the unit.
+    written = replace(held, unit="1").signed(numbers)
+    return Span(name, written, held.value, held.low, held.high, surety(row))
 
 
 def rows_by_pair(rows: Sequence[Difference]) -> dict[tuple[str, str], list[Difference]]:

@@ -75,7 +75,7 @@ SPREAD_UNDER_DOUBT = (
     "These {replicates} differ less from one another than each can be measured: measuring alone "
     "may be off by {reach}."
 )
-MEASURING_ALONE = "; measuring alone ± {reach}"
+MEASURING_ALONE = "; measuring alone ±\u00a0{reach}"
 MEASURING_NOTE = (
     "“Measuring alone ±” stands where trays differ less from one another than each can be measured."
 )
