@@ -178,6 +178,11 @@ class Difference:
         """Half of the 95 % interval that measuring alone leaves, were its errors independent."""
         return 1.96 * self.measuring_u * math.sqrt(1.0 / self.n_treatment + 1.0 / self.n_control)
 
+    @property
+    def told_reach(self) -> float:
+        """The same as the difference is told: in per cent of the control, or in the unit."""
+        return self.measuring_reach * (100.0 / abs(self.mean_control) if self.is_relative else 1.0)
+
 
 @dataclass(frozen=True, slots=True)
 class Comparison:

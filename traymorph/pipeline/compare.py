@@ -4,14 +4,11 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 
-import numpy as np
-
 from traymorph.config.outcome_words import DERIVED, TRAY_WEIGHTS
 from traymorph.config.outcomes import OUTCOMES_FILE
 from traymorph.config.settings import Settings, read_settings
-from traymorph.config.tray_columns import check_treatments
+from traymorph.config.tray_columns import check_treatments, rows_with
 from traymorph.config.tray_metrics import RESULTS_FILE, metrics_of, read_tray_metrics
-from traymorph.errors import DesignError
 from traymorph.model.comparison import Comparison, Margin, Question, TrayTable
 from traymorph.model.outcomes import Finding, Kind, Outcomes
 from traymorph.model.trial import Sample
@@ -92,7 +89,7 @@ def compare_folder(
     table = with_listed(table, listed, outcomes.of(Kind.TRAY))
     check_treatments(table, question.treatment_column)
     if crop is not None:
-        table = _of_crop(table, crop)
+        table = rows_with(table, "crop", crop)
         outcomes = Outcomes(tuple(one for one in outcomes.findings if _is_of(table, one)))
     metrics = metrics_of(table)
     of_trays = outcomes.of(Kind.TRAY)
@@ -158,14 +155,3 @@ def _is_of(table: TrayTable, one: Finding) -> bool:
     if one.subject.level not in table.columns or one.subject.level == "treatment":
         return True
     return one.subject.name in table.columns[one.subject.level]
-
-
-def _of_crop(table: TrayTable, crop: str) -> TrayTable:
-    """Keep the rows of one crop."""
-    crops = table.text("crop")
-    kept = np.flatnonzero([one.casefold() == crop.casefold() for one in crops])
-    if not len(kept):
-        known = ", ".join(sorted(set(crops) - {""})) or "none is named"
-        msg = f"No tray of the table is of the crop {crop!r} ({known})."
-        raise DesignError(msg, hint="Write the crop as trays.csv does.")
-    return table.only(kept)

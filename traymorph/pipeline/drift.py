@@ -9,7 +9,7 @@ import numpy as np
 from traymorph.config.events import read_events
 from traymorph.config.settings import Settings, read_settings
 from traymorph.config.standard import STANDARD_FILE, read_standard
-from traymorph.config.tray_columns import check_treatments
+from traymorph.config.tray_columns import check_treatments, rows_with
 from traymorph.config.tray_metrics import RESULTS_FILE, metrics_of, read_tray_metrics
 from traymorph.errors import DesignError
 from traymorph.model.comparison import TrayTable
@@ -122,9 +122,9 @@ def watch_folder(folder: Path, asked: Asked) -> DriftReport:
     table = _read(results / RESULTS_FILE, asked, settings, standard)
     check_treatments(table, settings.compare.treatment_column)
     crops = {cell.casefold() for cell in table.text("crop")}
-    table = _of(table, "crop", asked.crop)
+    table = rows_with(table, "crop", asked.crop)
     column = settings.compare.treatment_column
-    table = _of(table, column, asked.treatment)
+    table = rows_with(table, column, asked.treatment)
     metrics = _metrics(table, asked, settings, standard)
     batches = find_batches(table, metrics)
     _check_named((*filter(None, [asked.since]), *asked.left_out), batches)
@@ -178,19 +178,6 @@ def _read(
 
 def _measured(table: TrayTable) -> list[str]:
     return [name for name in metrics_of(table) if np.isfinite(table.values[name]).any()]
-
-
-def _of(table: TrayTable, column: str, wanted: str | None) -> TrayTable:
-    """Keep the rows that hold a word in a column; all where none is wanted."""
-    if wanted is None:
-        return table
-    cells = table.text(column)
-    kept = np.flatnonzero([cell.casefold() == wanted.casefold() for cell in cells])
-    if not len(kept):
-        known = ", ".join(sorted(set(cells) - {""})) or "none is named"
-        msg = f"No tray of the table has {wanted!r} in the column {column} ({known})."
-        raise DesignError(msg, hint="Write it as trays.csv does.")
-    return table.only(kept)
 
 
 def _metrics(

@@ -15,6 +15,7 @@ from traymorph.config.events import read_events
 from traymorph.config.outcomes import OUTCOMES_FILE
 from traymorph.config.photo_checks import CHECKS_FILE, TableHead, read_head, read_photo_checks
 from traymorph.config.settings import Settings, read_settings
+from traymorph.config.tray_columns import rows_with
 from traymorph.config.tray_metrics import RESULTS_FILE, metrics_of, read_tray_metrics
 from traymorph.errors import DesignError
 from traymorph.model.comparison import Question, TrayTable
@@ -129,7 +130,7 @@ def gather(folder: Path, page_folder: Path, crop: str | None = None) -> TrialRep
     results = folder / "results"
     listed = listed_samples(folder, settings)
     measured = _read_table(folder, listed)
-    table = _of_crop(_joined(folder, measured, listed, settings), crop)
+    table = rows_with(_joined(folder, measured, listed, settings), "crop", crop)
     compared, not_compared = _compared(folder, crop)
     column = settings.compare.treatment_column
     metrics = tuple(name for name in metrics_of(measured) if np.isfinite(table.values[name]).any())
@@ -156,7 +157,7 @@ def gather(folder: Path, page_folder: Path, crop: str | None = None) -> TrialRep
         comparison=compared.comparison if compared else None,
         not_compared=not_compared,
         outcome_sections=(compared.outcomes.sections or {}) if compared else {},
-        plates=typical_plates(folder, _of_crop(measured, crop), _question(settings)),
+        plates=typical_plates(folder, rows_with(measured, "crop", crop), _question(settings)),
         drift=drift,
         drift_notes=drift_notes if drift else (),
         events=_events(folder, drift),
@@ -187,18 +188,6 @@ def _joined(
     of_trays = found.of(Kind.TRAY)
     table = with_listed(table, listed, of_trays)
     return with_outcomes(table, of_trays, settings.prices(), settings.tray_size())
-
-
-def _of_crop(table: TrayTable, crop: str | None) -> TrayTable:
-    if crop is None:
-        return table
-    crops = table.text("crop")
-    kept = np.flatnonzero([one.casefold() == crop.casefold() for one in crops])
-    if not len(kept):
-        known = ", ".join(sorted(set(crops) - {""})) or "none is named"
-        msg = f"No tray of the table is of the crop {crop!r} ({known})."
-        raise DesignError(msg, hint="Write the crop as trays.csv does.")
-    return table.only(kept)
 
 
 def _compared(folder: Path, crop: str | None) -> tuple[ComparisonReport | None, str]:

@@ -7,7 +7,8 @@ from dataclasses import dataclass
 from traymorph.model.comparison import Comparison, Difference, plural
 from traymorph.report.sentences import probability, range_in_words, sentence, words_of
 
-_SURE = 0.05
+SURE = 0.05
+"""Chance below which a difference counts as shown."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -50,7 +51,7 @@ def surety(row: Difference) -> str:
         return ""
     if not (row.ci_low > 0 or row.ci_high < 0):
         return "untold"
-    if row.family == "primary" or row.p_adjusted <= _SURE:
+    if row.family == "primary" or row.p_adjusted <= SURE:
         return "shown"
     return "hint"
 

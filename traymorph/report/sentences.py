@@ -295,9 +295,8 @@ def _measuring(row: Difference, reading: _Reading) -> str:
     """Say where the doubt of measuring alone is wider than the interval between replicates."""
     if "spread_under_doubt" not in row.flags:
         return ""
-    reach = row.measuring_reach * (100.0 / abs(row.mean_control) if row.is_relative else 1.0)
-    digits = max(0, -math.floor(math.log10(reach / 2.0)))
-    return f"; measuring alone ± {replace(reading, decimals=digits).amount(reach)}"
+    digits = decimals_for(0.0, 2.0 * row.told_reach)
+    return f"; measuring alone ± {replace(reading, decimals=digits).amount(row.told_reach)}"
 
 
 def _within(row: Difference, words: Words) -> str:

@@ -7,13 +7,11 @@ from dataclasses import dataclass, replace
 from markupsafe import Markup, escape
 
 from traymorph.model.comparison import Comparison, Difference, plural
-from traymorph.report.findings import surety
+from traymorph.report.findings import SURE, surety
 from traymorph.report.page import wording
 from traymorph.report.page.numbers import Numbers
 from traymorph.report.page.spans import Span
 from traymorph.report.sentences import at_treatment, decimals_for, probability, words_of
-
-_SURE = 0.05
 
 
 @dataclass(frozen=True, slots=True)
@@ -37,6 +35,12 @@ class Reading:
         """Write the size of one of them."""
         text = numbers.plain(abs(number), decimals_for(self.low, self.high))
         return numbers.with_unit(text, self.unit)
+
+    def span(self, numbers: Numbers) -> str:
+        """Write the interval of a difference that lies on one side of nought, without signs."""
+        near, far = sorted((abs(self.low), abs(self.high)))
+        low = numbers.plain(near, decimals_for(self.low, self.high))
+        return wording.RANGE.format(low=low, high=self.amount(far, numbers))
 
     def signed(self, numbers: Numbers) -> str:
         """Write estimate and interval, with their signs."""
@@ -89,10 +93,7 @@ def sentence(row: Difference, kind: str, numbers: Numbers, *, short: bool = Fals
     )  # fmt: skip
     if not short:
         return Markup("{}.").format(said)
-    near, far = sorted((abs(held.low), abs(held.high)))
-    low = numbers.plain(near, decimals_for(held.low, held.high))
-    span = wording.RANGE.format(low=low, high=held.amount(far, numbers))
-    return Markup("{} ({}).").format(said, span + measuring_said(row, numbers))
+    return Markup("{} ({}).").format(said, held.span(numbers) + measuring_said(row, numbers))
 
 
 def measuring_said(row: Difference, numbers: Numbers) -> str:
@@ -104,9 +105,9 @@ def measuring_said(row: Difference, numbers: Numbers) -> str:
 
 def _reach(row: Difference, numbers: Numbers) -> str:
     """Write the doubt of measuring alone, in the unit that the difference is told in."""
-    held = reading(row)
-    reach = row.measuring_reach * (100.0 / abs(row.mean_control) if held.unit == "%" else 1.0)
-    return Reading(reach, 0.0, 2.0 * reach, held.unit).amount(reach, numbers)
+    return Reading(row.told_reach, 0.0, 2.0 * row.told_reach, reading(row).unit).amount(
+        row.told_reach, numbers
+    )
 
 
 def at(treatment: str) -> Markup:
@@ -121,10 +122,7 @@ def interval_said(row: Difference, numbers: Numbers) -> str:
     if surety(row) == "untold":
         low = f"{held.amount(held.low, numbers)} {words.less}"
         return wording.RANGE.format(low=low, high=f"{held.amount(held.high, numbers)} {words.more}")
-    direction = words.more if held.value > 0 else words.less
-    near, far = sorted((abs(held.low), abs(held.high)))
-    low = numbers.plain(near, decimals_for(held.low, held.high))
-    return wording.RANGE.format(low=low, high=f"{held.amount(far, numbers)} {direction}")
+    return f"{held.span(numbers)} {words.more if held.value > 0 else words.less}"
 
 
 def how_sure(row: Difference, numbers: Numbers) -> str:
@@ -156,7 +154,7 @@ def qualified(row: Difference, kind: str, numbers: Numbers) -> tuple[str, ...]:
 def few_said(row: Difference, kind: str, numbers: Numbers) -> str:
     """Say where replicates are too few for reshuffling to show anything; "" elsewhere."""
     least = row.smallest_p_permutation
-    if not least > _SURE:
+    if not least > SURE:
         return ""
     sides = wording.sides(row.n_treatment, row.n_control, kind)
     return wording.FEW.format(sides=wording.capital(sides), p=numbers.plain(least, 2))

@@ -1,7 +1,7 @@
 """Each tray by itself: its photos, what was measured in it, and what to know about it."""
 
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date
 
@@ -244,8 +244,3 @@ def _spread(values: Floats) -> tuple[float, float, float]:
     if not len(values):
         return math.nan, math.nan, math.nan
     return float(values.min()), float(np.median(values)), float(values.max())
-
-
-def links_of(shown: TraysShown) -> Mapping[str, str]:
-    """Where the section of each tray begins."""
-    return {one.tray_id: one.ident for one in shown.trays}
