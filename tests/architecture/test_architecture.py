@@ -4,6 +4,7 @@ import ast
 import os
 import subprocess
 import sys
+from functools import cache
 from pathlib import Path
 
 import pytest
@@ -12,8 +13,21 @@ ROOT = Path(__file__).parents[2]
 MODULES = sorted((ROOT / "traymorph").rglob("*.py"))
 
 
+@cache
 def tree(module):
     return ast.parse(module.read_text(encoding="utf-8"))
+
+
+@cache
+def libraries(module):
+    """First parts of all names that a module imports, wherever in it."""
+    names = set()
+    for node in ast.walk(tree(module)):
+        if isinstance(node, ast.Import):
+            names |= {alias.name for alias in node.names}
+        elif isinstance(node, ast.ImportFrom):
+            names.add(node.module or "")
+    return {name.split(".")[0] for name in names}
 
 
 @pytest.mark.slow
@@ -54,16 +68,11 @@ def test_module_says_what_it_is_for_and_prints_nothing(module):
     ],
 )
 def test_a_library_is_known_in_its_own_place_only(library, allowed):
-    users = set()
-    for module in MODULES:
-        for node in ast.walk(tree(module)):
-            names = []
-            if isinstance(node, ast.Import):
-                names = [alias.name for alias in node.names]
-            elif isinstance(node, ast.ImportFrom):
-                names = [node.module or ""]
-            if any(name.split(".")[0] == library for name in names):
-                users.add(module.relative_to(ROOT / "traymorph").as_posix())
+    users = {
+        module.relative_to(ROOT / "traymorph").as_posix()
+        for module in MODULES
+        if library in libraries(module)
+    }
     assert users, f"{library} is used nowhere"
     strangers = [one for one in users if one not in allowed and one.split("/")[0] not in allowed]
     assert not strangers
