@@ -7,14 +7,14 @@ would cut the corner, and a cubic spline through them is cut into steps of equal
 """
 
 from dataclasses import dataclass
+from functools import lru_cache
 from typing import Any
 
 import cv2
 import numpy as np
 from numpy.typing import NDArray
-from scipy.interpolate import CubicSpline
+from scipy.interpolate import make_interp_spline
 from scipy.ndimage import gaussian_filter1d
-from scipy.signal import savgol_filter
 
 Floats = NDArray[Any]  # float32; OpenCV's type hints say no more
 Points = NDArray[np.float64]
@@ -107,7 +107,7 @@ def resample(points: Points, step: float) -> Points:
     if len(points) < 4:
         wanted = np.linspace(0.0, along[-1], count)
         return np.column_stack([np.interp(wanted, along, points[:, axis]) for axis in (0, 1)])
-    spline = CubicSpline(along, points)
+    spline = make_interp_spline(along, points, k=3)
     fine = spline(np.linspace(0.0, along[-1], 8 * len(points)))
     length = distances(fine)
     wanted = np.interp(
@@ -262,4 +262,18 @@ def _smooth(line: Points, step: float, width: float) -> Points:
     window = min(max(window, 5), len(line) - 1 + len(line) % 2)
     if window < 5:
         return line
-    return np.asarray(savgol_filter(line, window, 3, axis=0, mode="interp"), np.float64)
+    fit, half = _local_cubic(window), window // 2
+    smooth = np.empty_like(line)
+    smooth[:half] = fit[:half] @ line[:window]
+    smooth[len(line) - half :] = fit[half + 1 :] @ line[-window:]
+    for axis in (0, 1):
+        smooth[half : len(line) - half, axis] = np.correlate(line[:, axis], fit[half], "valid")
+    return smooth
+
+
+@lru_cache(maxsize=64)
+def _local_cubic(window: int) -> Points:
+    """Matrix, shape (window, window), from values to those of the cubic fitted to them."""
+    places = np.linspace(-1.0, 1.0, window)
+    basis, _ = np.linalg.qr(np.vander(places, 4))
+    return np.asarray(basis @ basis.T)

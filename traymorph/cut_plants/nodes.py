@@ -157,10 +157,10 @@ def narrowing(found: MiddleLine, half_width: float, *, forked: bool) -> float | 
     widths = gaussian_filter1d(widths, _SMOOTH_WIDTHS * width / _PLACE_CELLS)
     scatter = _scatter(places, widths, first, width)
     least = scatter * (_CLEAR_OF_NOISE if forked else _CLEAR_FAR)
-    for i in np.flatnonzero(places >= first):
-        before = _width_before(places, widths, float(places[i]), width)
-        if widths[i] >= _NARROWED * before:
-            continue
+    looked_at = np.flatnonzero(places >= first)
+    usual = _widths_before(places, widths, places[looked_at], width)
+    narrowed = widths[looked_at] < _NARROWED * usual
+    for i, before in zip(looked_at[narrowed], usual[narrowed].tolist(), strict=True):
         ahead = (places >= places[i]) & (places <= places[i] + _AGAIN_WIDTHS * width)
         level = (before + float(widths[ahead].min())) / 2.0
         above = np.flatnonzero(widths[: i + 1] >= level)
@@ -194,8 +194,7 @@ def _scatter(places: Points, widths: Points, end: float, width: float) -> float:
     if len(low) < _FEWEST_PLACES:
         return 0.0
     low = low[:: max(round(_SCATTER_WIDTHS * width / _PLACE_CELLS), 1)]
-    before = np.array([_width_before(places, widths, float(places[i]), width) for i in low])
-    off = widths[low] - before
+    off = widths[low] - _widths_before(places, widths, places[low], width)
     return _MAD_TO_SD * float(np.median(np.abs(off - np.median(off))))
 
 
@@ -220,7 +219,7 @@ def widening(found: MiddleLine, half_width: float) -> float:
     if len(places) == 0:
         return float(found.along[-1])
     width = _own_width(places, widths, half_width)
-    before = _width_before(places, widths, float(places[-1]) - width, width)
+    before = float(_widths_before(places, widths, places[-1:] - width, width)[0])
     narrow = np.flatnonzero(widths <= _WIDENED * before)
     return float(places[narrow[-1]]) if len(narrow) else float(places[-1])
 
@@ -235,10 +234,16 @@ def _profile(found: MiddleLine) -> tuple[Points, Points]:
     return places, np.interp(places, along[seen], found.widths[seen])
 
 
-def _width_before(places: Points, widths: Points, place: float, width: float) -> float:
-    low, high = (place - far * width for far in reversed(_BEFORE_WIDTHS))
-    near = widths[(places >= low) & (places <= high)]
-    return float(np.median(near)) if len(near) else width
+def _widths_before(places: Points, widths: Points, at: Points, width: float) -> Points:
+    """Give the stem's own width below each of some places, shape of ``at``."""
+    low, high = (at - far * width for far in reversed(_BEFORE_WIDTHS))
+    begin = np.searchsorted(places, low, side="left")
+    counts = np.searchsorted(places, high, side="right") - begin
+    before = np.full(len(at), width)
+    for count in np.unique(counts[counts > 0]):
+        same = counts == count
+        before[same] = np.median(widths[begin[same, None] + np.arange(count)], axis=1)
+    return before
 
 
 def first_leaf_of(skeleton: Skeleton, ways: Rooted, half_width: float) -> Node:

@@ -1,5 +1,7 @@
 """Connected pieces of plant on the board, and what a typical plant of the photo measures."""
 
+from bisect import insort
+from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from typing import Any
 
@@ -216,12 +218,11 @@ def _piece(
 
 def _without_pinholes(own: NDArray[np.uint8], cells: float = _PINHOLE_CELLS) -> Mask:
     """Small holes would each draw a ring in the skeleton."""
-    count, holes, stats, _ = cv2.connectedComponentsWithStats(1 - own, connectivity=4)
+    _, holes, stats, _ = cv2.connectedComponentsWithStats(1 - own, connectivity=4)
+    small = stats[:, cv2.CC_STAT_AREA] < cells
+    small[0] = False
     filled = own.astype(bool)
-    for hole in range(1, count):
-        if stats[hole, cv2.CC_STAT_AREA] < cells:
-            filled |= holes == hole
-    return filled
+    return filled | small[holes] if small.any() else filled
 
 
 def _runs(skeleton: Skeleton) -> tuple[Run, ...]:
@@ -247,10 +248,7 @@ def _steady_part(skeleton: Skeleton, branch: Ints) -> Run | None:
     first = int(np.argmax(along >= _CORNER * radius))
     if len(branch) - first < _FEWEST:
         return None
-    usual = np.minimum.accumulate(
-        [np.median(radius[first:n]) for n in range(first + _FEWEST, len(radius) + 1, 4)]
-    )
-    half = float(usual[-1])
+    half = min(_medians(radius[first:].tolist()))
     wide = np.flatnonzero((radius > _STEADY * half) & (along > 4.0 * half))
     end = int(wide[0]) if len(wide) else len(branch)
     if end <= first:
@@ -259,3 +257,12 @@ def _steady_part(skeleton: Skeleton, branch: Ints) -> Run | None:
     half = float(np.median(radius[first:end]))
     outer = float(np.median(radius[first : min(first + _FEWEST, end)]))
     return Run(cells, float(along[end - 1] + half), half, outer)
+
+
+def _medians(values: list[float]) -> Iterator[float]:
+    """Medians of the first values, of every fourth number from the fewest on."""
+    ordered: list[float] = []
+    for number, value in enumerate(values, start=1):
+        insort(ordered, value)
+        if number >= _FEWEST and (number - _FEWEST) % 4 == 0:
+            yield (ordered[(number - 1) // 2] + ordered[number // 2]) / 2.0

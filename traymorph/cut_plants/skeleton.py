@@ -207,16 +207,17 @@ def rooted(skeleton: Skeleton, root: int) -> Rooted:
 
 def end_branches(skeleton: Skeleton) -> list[Ints]:
     """Free ends, each with its cells up to, and without, the first fork or other end."""
-    degree = skeleton.degree
+    # Lists, since single entries of arrays are slow to read.
+    starts, cells = skeleton.links.indptr.tolist(), skeleton.links.indices.tolist()
     branches = []
-    for end in np.flatnonzero(degree == 1):
-        way, before = [int(end)], -1
+    for end in np.flatnonzero(skeleton.degree == 1).tolist():
+        way, before, cell = [end], -1, end
         while True:
-            ahead = [int(c) for c in neighbours(skeleton, way[-1]) if c != before]
-            if len(ahead) != 1 or degree[ahead[0]] > 2:
+            ahead = [c for c in cells[starts[cell] : starts[cell + 1]] if c != before]
+            if len(ahead) != 1 or starts[ahead[0] + 1] - starts[ahead[0]] > 2:
                 break
-            before = way[-1]
-            way.append(ahead[0])
+            before, cell = cell, ahead[0]
+            way.append(cell)
         branches.append(np.array(way, np.intp))
     return branches
 
