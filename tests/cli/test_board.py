@@ -45,21 +45,32 @@ def laid_out(**look):
     return board.plant(230, 150, RIGHT[4])
 
 
-@pytest.fixture(scope="session")
-def board_photo(tmp_path_factory):
-    """One board photo, with the area of its blades."""
+@pytest.fixture(scope="module")
+def board_photos(tmp_path_factory):
+    """One board with its card and without, and the area of its blades. Not to be changed."""
+    folder = tmp_path_factory.mktemp("drawn")
     board = laid_out()
-    path = board.photograph(tmp_path_factory.mktemp("drawn") / "board.jpg")
-    return path, board.leaf_mm2
+    with_card = board.photograph(folder / "board.jpg")
+    return with_card, board.photograph(folder / "bare.jpg", with_card=False), board.leaf_mm2
 
 
-@pytest.fixture(scope="session")
+@pytest.fixture(scope="module")
+def board_photo(board_photos):
+    return board_photos[0]
+
+
+@pytest.fixture(scope="module")
+def bare_photo(board_photos):
+    return board_photos[1]
+
+
+@pytest.fixture(scope="module")
 def board_run(tmp_path_factory, board_photo):
     """A trial of board photos, measured once. Not to be changed."""
     folder = tmp_path_factory.mktemp("board") / "trial"
     (folder / "photos").mkdir(parents=True)
     for name in ("T1.jpg", "T1_again.jpg", "two.jpg"):
-        shutil.copy(board_photo[0], folder / "photos" / name)
+        shutil.copy(board_photo, folder / "photos" / name)
     Board("black").photograph(folder / "photos" / "empty.jpg")
     for name, text in LISTS.items():
         (folder / name).write_text(text, encoding="utf-8")
@@ -82,7 +93,7 @@ def test_nothing_fails_and_each_sample_has_its_row(board_run):
     assert list(rows_of(board_run, "tray_metrics")) == ["T1", "P1", "P2", "E1"]
 
 
-def test_stem_length_and_leaf_area_are_those_of_the_drawing(board_run, board_photo):
+def test_stem_length_and_leaf_area_are_those_of_the_drawing(board_run, board_photos):
     rows = rows_of(board_run, "tray_metrics")
     # drawn flat: the lift of blades and stems is taken off all the same, 1.5 % of area at 260 mm
     for tray, lengths in (("T1", LEFT + RIGHT), ("P1", LEFT), ("P2", RIGHT)):
@@ -92,7 +103,7 @@ def test_stem_length_and_leaf_area_are_those_of_the_drawing(board_run, board_pho
             np.std(lengths, ddof=1), rel=0.15
         )
     leaf = float(rows["T1"]["leaf_area_mm2"])
-    assert leaf == pytest.approx(board_photo[1] / 9, rel=0.06)
+    assert leaf == pytest.approx(board_photos[2] / 9, rel=0.06)
 
 
 def test_photos_of_one_tray_are_pooled_and_parts_are_not(board_run):
@@ -223,15 +234,15 @@ def test_two_samples_of_one_photo_have_pictures_of_their_own(board_run):
 
 
 def test_mask_photo_of_a_board(board_photo, board_run):
-    classes = package.mask_photo(board_photo[0], view="board")
+    classes = package.mask_photo(board_photo, view="board")
     with Image.open(board_run[0] / "results" / "masks" / "T1.png") as picture:
         assert np.array_equal(classes, np.asarray(picture))
 
 
-def test_mask_photo_of_a_board_without_its_card(tmp_path, board_photo, caplog):
-    classes = package.mask_photo(board_photo[0], view="board")
-    photo = laid_out().photograph(tmp_path / "bare.jpg", with_card=False)
-    bare = package.mask_photo(photo, view="board")
+def test_mask_photo_of_a_board_without_its_card(board_run, bare_photo, caplog):
+    with Image.open(board_run[0] / "results" / "masks" / "T1.png") as picture:
+        classes = np.asarray(picture)
+    bare = package.mask_photo(bare_photo, view="board")
     assert any("uncalibrated" in record.getMessage() for record in caplog.records)
     assert set(np.unique(bare)) == {0, 1, 2}
     plant, other = np.isin(bare, (1, 2)), np.isin(classes, (1, 2))
@@ -239,7 +250,7 @@ def test_mask_photo_of_a_board_without_its_card(tmp_path, board_photo, caplog):
 
 
 def test_loose_board_photos(tmp_path, board_photo):
-    outcome = traymorph("measure", board_photo[0], "--out", tmp_path / "out")
+    outcome = traymorph("measure", board_photo, "--out", tmp_path / "out")
     assert outcome.code == 0, outcome.stderr
     (row,) = table(tmp_path / "out" / "tray_metrics.csv")
     assert row["n_plants"] == "9"
@@ -262,9 +273,8 @@ def test_a_patterned_cloth_is_refused_or_flagged(tmp_path):
     assert refused or "board_unclear" in outcome.stderr
 
 
-def test_a_card_that_lies_face_down_is_told(tmp_path):
-    photo = laid_out().photograph(tmp_path / "bad.jpg", with_card=False)
-    outcome = traymorph("measure", photo)
+def test_a_card_that_lies_face_down_is_told(bare_photo):
+    outcome = traymorph("measure", bare_photo)
     assert outcome.code == 5
     assert "no reference card is seen" in outcome.stderr
     assert "printed side up" in outcome.stderr

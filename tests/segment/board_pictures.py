@@ -57,11 +57,15 @@ class Picture:
         self.rng = np.random.default_rng(self.seed)
         self.per_mm = FINE / MM_PER_PX
         shape = (round(self.height_mm * self.per_mm), round(self.width_mm * self.per_mm))
-        grain = self.rng.normal(0, self.grain, shape).astype(np.float32)
+        texture = np.empty(shape, np.float32)
+        for rows in _bands(shape[0]):
+            texture[rows] = self.rng.normal(0, self.grain, texture[rows].shape)
         slow = self.rng.normal(0, 1, (9, 11)).astype(np.float32)
         slow = cv2.resize(slow, shape[::-1], interpolation=cv2.INTER_CUBIC)
-        texture = 1 + grain * FINE / 2 + 0.01 * slow
-        self.colour = linear(self.board) * texture[..., None]
+        self.colour = np.empty((*shape, 3), np.float32)
+        for rows in _bands(shape[0]):
+            light = 1 + texture[rows] * FINE / 2 + 0.01 * slow[rows]
+            cv2.merge([light * channel for channel in linear(self.board)], self.colour[rows])
         self.plant = np.zeros(shape, np.float32)
         self.stem = np.zeros(shape, np.float32)
         self.shade = np.ones(shape, np.float32)
@@ -162,19 +166,25 @@ class Picture:
         self.thread([start, middle, node_at], width, [cut, node])
         return self
 
+    def _lit(self, rows, tint):
+        """Rows of the fine picture in the light that falls on them."""
+        height, width = self.plant.shape
+        y, x = np.ogrid[rows, :width]
+        light = 1 - self.fall * (0.6 * x / width + 0.4 * y / height)
+        light = (self.shade[rows] * light).astype(np.float32)
+        channels = cv2.split(self.colour[rows])
+        return cv2.merge(
+            [
+                channel * light * share
+                for channel, share in zip(channels, np.float32(tint), strict=True)
+            ]
+        )
+
     def shoot(self, *, quality=88, blur_px=0.7, noise=1.2, sharpen=0.4, tint=(1.0, 1.0, 1.0)):
         """The photo (h, w, 3) and the true shares of plant and stem."""
-        height, width = self.plant.shape
-        y, x = np.ogrid[:height, :width]
-        light = 1 - self.fall * (0.6 * x / width + 0.4 * y / height)
-        picture = (
-            self.colour * (self.shade * light).astype(np.float32)[..., None] * np.float32(tint)
-        )
-        size = (width // FINE, height // FINE)
-        picture, plant, stem = (
-            cv2.resize(p, size, interpolation=cv2.INTER_AREA)
-            for p in (picture, self.plant, self.stem)
-        )
+        bands = _bands(len(self.plant) // FINE * FINE)
+        picture = np.concatenate([_coarse(self._lit(rows, tint)) for rows in bands])
+        plant, stem = _coarse(self.plant), _coarse(self.stem)
         if blur_px:
             picture = cv2.GaussianBlur(picture, (0, 0), blur_px)
         coded = 255 * encoded(picture)
@@ -188,6 +198,17 @@ class Picture:
             _, data = cv2.imencode(".jpg", rgb[..., ::-1], options)
             rgb = np.ascontiguousarray(cv2.imdecode(data, cv2.IMREAD_COLOR)[..., ::-1])
         return rgb, plant, stem
+
+
+def _bands(rows):
+    """Slices of rows, few enough to stay in the processor's cache."""
+    step = 16 * FINE
+    return [slice(first, min(first + step, rows)) for first in range(0, rows, step)]
+
+
+def _coarse(fine):
+    height, width = fine.shape[:2]
+    return cv2.resize(fine, (width // FINE, height // FINE), interpolation=cv2.INTER_AREA)
 
 
 def _smooth_line(points):
