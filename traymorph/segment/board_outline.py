@@ -9,6 +9,7 @@ chroma at half the resolution and smear it.
 """
 
 import math
+from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import Any
 
@@ -26,7 +27,6 @@ Flags = NDArray[np.bool_]
 _ROUGH_MM, _BAND_MM = 0.7, 0.3
 _ROUGH_BESIDE_MM, _BESIDE_MM = 0.6, 0.2
 _ROUNDS = 2
-_PURITY = 4
 # Noise of linear light and of coded chroma.
 _LIGHT_NOISE, _CHROMA_NOISE = 0.006, 0.012
 # Change of codes with light, relative to both.
@@ -88,37 +88,69 @@ def refine(
     result = (share > 0.5).astype(np.float32)
     near = cv2.blur(result, (3, 3))
     mixed = (near > 0) & (near < 1)
-    margin = math.ceil(_REACH_MM / mm_per_px)
-    for top in range(0, height, _TILE_PX):
-        for left in range(0, width, _TILE_PX):
-            if not mixed[top : top + _TILE_PX, left : left + _TILE_PX].any():
-                continue
-            y, x = max(top - margin, 0), max(left - margin, 0)
-            window = np.s_[y : top + _TILE_PX + margin, x : left + _TILE_PX + margin]
-            fine = _fine(share[window], rod[window], rgb[window], mm_per_px)
-            fine = fine[top - y : top - y + _TILE_PX, left - x : left - x + _TILE_PX]
-            result[top : top + _TILE_PX, left : left + _TILE_PX] = fine
+    moved = math.ceil(_ROUNDS * (_BAND_MM / mm_per_px + 0.5))
+    for place, around, within in _windows(mixed, _TILE_PX, _BESIDE_MM / mm_per_px, moved):
+        result[place] = _fine(share[around], rod[around], rgb[around], mm_per_px)[within]
     alike = cv2.resize(pale.astype(np.uint8), (width, height), interpolation=cv2.INTER_NEAREST)
     with_flanks(result, (rod > _ROD_SHARE) & (alike > 0), rgb, mm_per_px)
     return result
 
 
-# Tiles in which outlines are found, and how far round them is looked.
-_TILE_PX = 128
-_REACH_MM = 2.0
+# Tiles in which outlines are found.
+_TILE_PX, _ROUGH_TILE_MM = 128, 16.0
+
+Window = tuple[slice, slice]
+
+
+def _windows(
+    mixed: Flags, tile_px: int, sigma: float, moved: int = 0
+) -> Iterator[tuple[Window, Window, Window]]:
+    """Places that hold mixed pixels, no larger than a tile.
+
+    Yields
+    ------
+    tuple of windows
+        The place, as far as its outlines may move by some pixels; what is looked at round it for
+        means of a radius; and where the place lies in that.
+    """
+    side = _side(sigma)
+    margin = moved + side - 1 + 3 * side // 2
+    for top in range(0, mixed.shape[0], tile_px):
+        for left in range(0, mixed.shape[1], tile_px):
+            tile = mixed[top : top + tile_px, left : left + tile_px]
+            x, y, width, height = cv2.boundingRect(tile.view(np.uint8))
+            if width == 0:
+                continue
+            spans = ((top, y, height, tile.shape[0]), (left, x, width, tile.shape[1]))
+            place, around, within = [], [], []
+            for start, low, extent, side in spans:
+                begin = start + max(low - moved, 0)
+                end = start + min(low + extent + moved, side)
+                outer = max(begin - margin, 0)
+                place.append(slice(begin, end))
+                around.append(slice(outer, end + margin))
+                within.append(slice(begin - outer, end - outer))
+            yield tuple(place), tuple(around), tuple(within)
 
 
 def _rough(inside: Flags, rgb: NDArray[np.uint8], mm_per_px: float) -> tuple[Floats, Floats, Flags]:
     """First shares at the coarse scale, where plants are bright rods, 0..1, and where pale."""
-    planes = opponent(rgb)
     reach = _ROUGH_MM / mm_per_px
     signed = _distance(inside)
     share = np.clip(0.5 + signed / np.float32(reach), 0.0, 1.0)
-    for _ in range(_ROUNDS):
-        plant, board = _sides(planes, share, _ROUGH_BESIDE_MM / mm_per_px)
-        share = np.where(np.abs(signed) < reach, _share(planes, plant, board, _ROUGH), share)
-    pale = np.hypot(plant[1] - board[1], plant[2] - board[2]) < _PALE
-    return share, _rods(share > 0.5, mm_per_px) * (plant[0] > board[0]), pale
+    found, brighter, pale = share.copy(), np.zeros_like(inside), np.zeros_like(inside)
+    tile = round(_ROUGH_TILE_MM / mm_per_px)
+    sigma = _ROUGH_BESIDE_MM / mm_per_px
+    for place, around, within in _windows(np.abs(signed) < reach, tile, sigma):
+        near, planes = share[around].copy(), opponent(rgb[around])
+        band = np.abs(signed[around]) < reach
+        for _ in range(_ROUNDS):
+            plant, board = _settle(near, band, planes, sigma, _ROUGH)
+        found[place] = near[within]
+        brighter[place] = (plant[0] > board[0])[within]
+        off = cv2.magnitude(plant[1] - board[1], plant[2] - board[2])
+        pale[place] = off[within] < _PALE
+    return found, _rods(found > 0.5, mm_per_px) * brighter, pale
 
 
 def _fine(share: Floats, rod: Floats, rgb: NDArray[np.uint8], mm_per_px: float) -> Floats:
@@ -129,9 +161,8 @@ def _fine(share: Floats, rod: Floats, rgb: NDArray[np.uint8], mm_per_px: float) 
         signed = _distance(share > 0.5)
         band = np.abs(signed) < _BAND_MM / mm_per_px + 0.5
         share = np.where(band, share, (signed > 0).astype(np.float32))
-        plant, board = _sides(planes, share, _BESIDE_MM / mm_per_px)
-        share = np.where(band, _share(planes, plant, board, _FINE), share)
-    return np.asarray(share, np.float32)
+        _settle(share, band, planes, _BESIDE_MM / mm_per_px, _FINE)
+    return share
 
 
 def _distance(inside: Flags) -> Floats:
@@ -162,8 +193,14 @@ def _rods(inside: Flags, mm_per_px: float) -> Floats:
 
 def _sides(planes: list[Floats], share: Floats, sigma: float) -> tuple[list[Floats], list[Floats]]:
     """Colours of plant and of board beside each pixel."""
-    plant = _beside(planes, share**_PURITY, sigma)
-    return plant, _beside(planes, (1 - share) ** _PURITY, sigma)
+    plant = _beside(planes, _purity(share), sigma)
+    return plant, _beside(planes, _purity(1 - share), sigma)
+
+
+def _purity(share: Floats) -> Floats:
+    """Fourth power: mixed pixels say little of either colour."""
+    square = share * share
+    return square * square
 
 
 def opponent(rgb: NDArray[np.uint8]) -> list[Floats]:
@@ -172,23 +209,38 @@ def opponent(rgb: NDArray[np.uint8]) -> list[Floats]:
     Blur of the lens mixes light; the halved resolution of chroma mixes codes.
     """
     light = cv2.LUT(rgb, _LINEAR)
-    y = light @ np.array([0.299, 0.587, 0.114], np.float32)
+    y = cv2.cvtColor(light, cv2.COLOR_RGB2GRAY)
     coded = cv2.cvtColor(rgb.astype(np.float32) / np.float32(255), cv2.COLOR_RGB2YCrCb)
-    return [y, coded[..., 1] - np.float32(0.5), coded[..., 2] - np.float32(0.5)]
+    _, red, blue = cv2.split(coded)
+    return [y, red - np.float32(0.5), blue - np.float32(0.5)]
 
 
 def _beside(planes: list[Floats], weight: Floats, sigma: float) -> list[Floats]:
     """Weighted means near each pixel; farther ones where none is near."""
-    total = _near(weight, sigma)
-    return [_near(p * weight, sigma) / total for p in planes]
+    side = _side(sigma)
+    box = np.full(side, 1.0 / side)
+    twice = np.convolve(box, box).astype(np.float32)
+    weighted = cv2.merge([*(plane * weight for plane in planes), weight])
+    near = cv2.sepFilter2D(weighted, -1, twice, twice)
+    wide = cv2.blur(near, (3 * side, 3 * side))
+    *means, total = cv2.split(cv2.scaleAdd(wide, 0.02, near))
+    total += np.float32(1e-9)
+    return [mean / total for mean in means]
 
 
-def _near(plane: Floats, sigma: float) -> Floats:
-    side = 2 * round(sigma) + 1
-    small = cv2.blur(cv2.blur(plane, (side, side)), (side, side))
-    wide = cv2.blur(small, (3 * side, 3 * side))
-    result: Floats = small + np.float32(0.02) * wide + np.float32(1e-9)
-    return result
+def _side(sigma: float) -> int:
+    return 2 * round(sigma) + 1
+
+
+def _settle(
+    share: Floats, band: Flags, planes: list[Floats], sigma: float, trust: _Trust
+) -> tuple[list[Floats], list[Floats]]:
+    """Find the shares in a band anew, in place, from the colours beside it, which are given."""
+    plant, board = _sides(planes, share, sigma)
+    places = np.flatnonzero(band)
+    here = ([plane.ravel()[places] for plane in some] for some in (planes, plant, board))
+    share.ravel()[places] = _share(*here, trust)
+    return plant, board
 
 
 def _share(planes: list[Floats], plant: list[Floats], board: list[Floats], trust: _Trust) -> Floats:
