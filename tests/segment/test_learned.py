@@ -72,24 +72,59 @@ def test_same_answer_every_time_and_from_several_threads(example):
 @pytest.mark.parametrize(("height", "width"), [(800, 600), (3000, 4000), (1500, 6000), (90, 40000)])
 def test_tiles_keep_every_pixel_once(height, width):
     kept = np.zeros((height, width), np.uint8)
-    rows, columns = learned.tiling(height, width)
-    for row in rows:
-        for column in columns:
-            kept[row.kept, column.kept] += 1
-            seen = (row.seen.stop - row.seen.start) * (column.seen.stop - column.seen.start)
-            assert seen <= learned.LARGEST_PX
-            assert 0 <= row.seen.start <= row.kept.start
-            assert row.kept.stop <= row.seen.stop <= height
-            assert 0 <= column.seen.start <= column.kept.start
-            assert column.kept.stop <= column.seen.stop <= width
+    for tile in learned.tiles((height, width)):
+        kept[tile] += 1
+        seen = learned.seen_around(tile, (height, width))
+        assert kept[seen].size <= learned.LARGEST_PX
+        for inner, outer, length in zip(tile, seen, (height, width), strict=True):
+            assert 0 <= outer.start <= inner.start
+            assert inner.stop <= outer.stop <= length
     assert (kept == 1).all()
+
+
+def test_tiles_hold_what_is_wanted_once_and_little_else():
+    height, width = 1603, 2411
+    wanted = np.zeros((101, 151), bool)
+    wanted[20:40, 10:140] = True
+    wanted[90:101, 149:151] = True
+    kept = np.zeros((height, width), np.uint8)
+    for tile in learned.tiles((height, width), wanted):
+        kept[tile] += 1
+    asked = np.kron(wanted, np.ones((16, 16), bool))[:height, :width]
+    assert (kept[asked] == 1).all()
+    assert kept.max() == 1
+    assert kept.sum() < 1.5 * asked.sum()
+    assert learned.tiles((height, width), np.zeros_like(wanted)) == []
+
+
+def test_where_shares_are_not_wanted_nothing_is_computed(example):
+    rgb = np.tile(example["rgb"], (1, 3, 1))
+    wanted = np.zeros((-(-rgb.shape[0] // 16), -(-rgb.shape[1] // 16)), bool)
+    wanted[:, : wanted.shape[1] // 2] = True
+    leaf, stem = learned.tissue_shares(rgb, wanted)
+    border = 16 * (wanted.shape[1] // 2)
+    assert (leaf + stem)[:, :border].max() > 0.5
+    assert not (leaf + stem)[:, border:].any()
+
+
+def test_first_look_finds_the_plants_and_leaves_bare_ground_out(example):
+    rgb = np.full((1200, 1600, 3), 200, np.uint8)
+    height, width = example["rgb"].shape[:2]
+    rgb[:height, :width] = example["rgb"]
+    leaf, stem = learned.tissue_shares(example["rgb"])
+    wanted = learned.may_hold_plants(rgb, 0.3)
+    assert wanted.shape == (75, 100)
+    asked = np.kron(wanted, np.ones((16, 16), bool))[:height, :width]
+    assert asked[leaf + stem > 0.5].mean() > 0.99
+    assert not wanted[height // 16 + 8 :].any()
+    assert not wanted[:, width // 16 + 8 :].any()
 
 
 def test_tiles_agree_with_the_whole_picture(example, monkeypatch):
     rgb = np.tile(example["rgb"], (3, 7, 1))
     whole = learned.tissue_shares(rgb)
     monkeypatch.setattr(learned, "LARGEST_PX", 384 * 640)
-    assert len(learned.tiling(*rgb.shape[:2])[1]) > 1
+    assert len(learned.tiles(rgb.shape[:2])) > 1
     tiled = learned.tissue_shares(rgb)
     for one, other in zip(whole, tiled, strict=True):
         assert np.abs(one - other).mean() < 0.01

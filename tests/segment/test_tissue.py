@@ -58,6 +58,14 @@ def test_what_lies_on_the_card_is_no_plant_unless_it_is_surely_a_leaf():
     assert not ((kept.plant[card] > 0) & (kept.plant[card] < 0.9)).any()
 
 
+def test_a_photo_of_bare_ground_gives_empty_masks():
+    grey = np.full((256, 320, 3), 190, np.uint8)
+    masks = segment_tissue(grey, View.SIDE, scale=1.5, mm_per_px=0.3, ignore=None)
+    for layer in (masks.leaf, masks.stem, masks.doubt):
+        assert layer.shape == (256, 320)
+        assert not layer.any()
+
+
 def test_the_same_picture_gives_the_same_answer():
     picture = _picture(np.random.default_rng(4), plants=True)
     first, second = (
@@ -74,6 +82,7 @@ def test_witnesses_that_contradict_each_other_raise_the_doubt(monkeypatch):
         np.full(picture.shape[:2], 0.98, np.float32),
         np.zeros(picture.shape[:2], np.float32),
     )
-    monkeypatch.setattr(tissue, "tissue_shares", lambda _rgb: everything)
+    monkeypatch.setattr(tissue, "tissue_shares", lambda _rgb, _wanted: everything)
+    monkeypatch.setattr(tissue, "may_hold_plants", lambda _rgb, _mm: np.ones((16, 20), bool))
     dissent = segment_tissue(picture, View.SIDE, scale=1.0, mm_per_px=0.3, ignore=None)
     assert dissent.doubt.mean() > agreed.doubt.mean() + 0.1

@@ -22,7 +22,10 @@ from traymorph.segment.materials import Mixture, features
 from traymorph.segment.surroundings import surroundings
 
 Floats = NDArray[Any]  # float32; OpenCV's type hints say no more
+Part = tuple[float, float, float, float]
+"""Left, top, right and lower end of a part of a photo, as shares of its sides."""
 
+_BAND_ROWS = 32
 
 # Pixels' worth of trust in a material's common colours, as a share of the photo.
 _TRUST = 0.03
@@ -66,39 +69,62 @@ class PhotoColours:
     leaf: Floats
     green: Floats
 
-    def plant_probability(self, rgb: NDArray[np.uint8] | Floats) -> Floats:
+    def plant_probability(
+        self, rgb: NDArray[np.uint8] | Floats, part: Part = (0.0, 0.0, 1.0, 1.0)
+    ) -> Floats:
         """Probability that each pixel is plant.
 
         Parameters
         ----------
         rgb : ndarray, shape (h, w, 3)
-            The same photo at any scale.
+            The same photo, or a part of it, at any scale.
+        part : tuple of float
+            Left, top, right and lower end of that part, as shares of the photo's sides.
 
         Returns
         -------
         ndarray of float32, shape (h, w)
         """
-        height, width = rgb.shape[:2]
-        seen = features(rgb)
-        density = self.mixture.likelihood(seen)
-        plant = np.full((height, width), _STRANGE * _STRANGE_PLANT, dtype=np.float32)
-        other = np.full((height, width), _STRANGE * (1.0 - _STRANGE_PLANT), dtype=np.float32)
-        for k, is_plant in enumerate(self.mixture.plant):
-            common = cv2.resize(self.local[k], (width, height), interpolation=cv2.INTER_LINEAR)
-            total = plant if is_plant else other
-            total += common * density[k]
-        other += self._tinted_ground(seen)
-        return plant / (plant + other)
+        plant = np.empty(rgb.shape[:2], dtype=np.float32)
+        for top in range(0, len(rgb), _BAND_ROWS):
+            rows = slice(top, min(top + _BAND_ROWS, len(rgb)))
+            ends = (part[1] + (part[3] - part[1]) * row / len(rgb) for row in (top, rows.stop))
+            upper, lower = ends
+            plant[rows] = self._in_band(rgb[rows], (part[0], upper, part[2], lower))
+        return plant
 
-    def _tinted_ground(self, seen: Floats) -> Floats:
+    def _in_band(self, rgb: NDArray[np.uint8] | Floats, part: Part) -> Floats:
+        """Probability of plant in rows so few that their planes stay in a processor's cache."""
+        size = (rgb.shape[1], rgb.shape[0])
+        seen = features(rgb)
+        plant = np.full(size[::-1], _STRANGE * _STRANGE_PLANT, dtype=np.float32)
+        other = np.full(size[::-1], _STRANGE * (1.0 - _STRANGE_PLANT), dtype=np.float32)
+        density = self.mixture.likelihood(seen)
+        for k, is_plant in enumerate(self.mixture.plant):
+            total = plant if is_plant else other
+            total += _part_of(self.local[k], part, size) * density[k]
+        other += self._tinted_ground(seen, part)
+        plant /= plant + other
+        return plant
+
+    def _tinted_ground(self, seen: Floats, part: Part) -> Floats:
         """Density of ground that shows paler in the colour of the leaves around it."""
         size = (seen.shape[2], seen.shape[1])
-        light, a, b = (cv2.resize(c, size, interpolation=cv2.INTER_LINEAR) for c in self.leaf)
-        common = cv2.resize(self.green, size, interpolation=cv2.INTER_LINEAR)
+        light, a, b = (_part_of(channel, part, size) for channel in self.leaf)
+        common = _part_of(self.green, part, size)
         square = ((seen[1] - _TINT * a) ** 2 + (seen[2] - _TINT * b) ** 2) / _TINT_SPREAD**2
         square += ((seen[0] - 0.85 * light) / _TINTED_L) ** 2
         density: Floats = _TINTED * common * np.exp(-0.5 * square) / (_TINTED_L * _TINT_SPREAD**2)
         return density
+
+
+def _part_of(plane: Floats, part: Part, size: tuple[int, int]) -> Floats:
+    """Read a part of a plane of the whole photo at (width, height) pixels, bilinearly."""
+    step = [(part[axis + 2] - part[axis]) * plane.shape[1 - axis] / size[axis] for axis in (0, 1)]
+    first = [part[axis] * plane.shape[1 - axis] + 0.5 * step[axis] - 0.5 for axis in (0, 1)]
+    places = np.array([[step[0], 0.0, first[0]], [0.0, step[1], first[1]]])
+    how = cv2.INTER_LINEAR | cv2.WARP_INVERSE_MAP
+    return cv2.warpAffine(plane, places, size, flags=how, borderMode=cv2.BORDER_REPLICATE)
 
 
 def fit(

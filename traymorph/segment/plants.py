@@ -61,15 +61,50 @@ def segment_plants(
     ValueError
         If ``rgb`` is not an 8-bit colour picture, or ``ignore`` has another size.
     """
+    plant, doubt = plant_share(rgb, view, mm_per_px=mm_per_px, calibrated=calibrated, ignore=ignore)
+    leaf, stem = stems.part(rgb, plant, view, _pixel_mm(rgb, mm_per_px))
+    return PlantMasks(leaf=leaf, stem=stem, scale=scale, method=METHOD, doubt=doubt)
+
+
+def plant_share(
+    rgb: NDArray[np.uint8],
+    view: View,
+    *,
+    mm_per_px: float | None = None,
+    calibrated: bool = False,
+    ignore: NDArray[np.bool_] | None = None,
+    window: tuple[slice, slice] | None = None,
+) -> tuple[Floats, Floats]:
+    """Tell plant from the rest, leaf and stem together.
+
+    Parameters
+    ----------
+    rgb, view, mm_per_px, calibrated, ignore
+        As of `segment_plants`.
+    window : tuple of slice or None
+        Rows and columns in which plants are told; the colours are learned from all the picture.
+
+    Returns
+    -------
+    share, doubt : ndarray of float32
+        Share of plant, and probability that a pixel's class is wrong; of the window's shape.
+    """
     _check(rgb, ignore)
-    height, width = rgb.shape[:2]
-    size_mm = mm_per_px if mm_per_px is not None else _USUAL_FIELD_MM / max(height, width)
-    seen = np.ones((height, width), dtype=np.float32)
+    seen = np.ones(rgb.shape[:2], dtype=np.float32)
     if ignore is not None:
         seen[ignore] = 0.0
-    plant, doubt = _plant(rgb, seen, size_mm, view, calibrated=calibrated)
-    leaf, stem = stems.part(rgb, plant, view, size_mm)
-    return PlantMasks(leaf=leaf, stem=stem, scale=scale, method=METHOD, doubt=doubt)
+    size_mm = _pixel_mm(rgb, mm_per_px)
+    small, factor = _reduce(rgb, _FIT_PIXELS)
+    small_seen = cv2.resize(seen, small.shape[1::-1], interpolation=cv2.INTER_AREA)
+    reach = max(_NEIGHBOURHOOD_MM / (size_mm * factor), 2.0)
+    colours = colour_model.fit(small, small_seen, reach, view, calibrated=calibrated)
+    if window is None:
+        window = (slice(0, rgb.shape[0]), slice(0, rgb.shape[1]))
+    share, doubt = _told(colours, rgb, seen, size_mm, window)
+    if calibrated:  # light adds up only in linear light, which a card has set
+        share = edges.unmix(share, rgb[window])
+    share *= seen[window]
+    return share, doubt
 
 
 def _check(rgb: NDArray[np.uint8], ignore: NDArray[np.bool_] | None) -> None:
@@ -81,30 +116,40 @@ def _check(rgb: NDArray[np.uint8], ignore: NDArray[np.bool_] | None) -> None:
         raise ValueError(msg)
 
 
-def _plant(
-    rgb: NDArray[np.uint8], seen: Floats, size_mm: float, view: View, *, calibrated: bool
-) -> tuple[Floats, Floats]:
-    """Share of plant, and probability that a pixel's class is wrong, both (h, w)."""
-    small, factor = _reduce(rgb, _FIT_PIXELS)
-    small_seen = cv2.resize(seen, small.shape[1::-1], interpolation=cv2.INTER_AREA)
-    reach = max(_NEIGHBOURHOOD_MM / (size_mm * factor), 2.0)
-    colours = colour_model.fit(small, small_seen, reach, view, calibrated=calibrated)
+def _pixel_mm(rgb: NDArray[np.uint8], mm_per_px: float | None) -> float:
+    return _USUAL_FIELD_MM / max(rgb.shape[:2]) if mm_per_px is None else mm_per_px
 
-    middle, factor = _reduce(rgb, _CLASS_PIXELS)
-    probability = colours.plant_probability(cv2.GaussianBlur(middle, (0, 0), 0.6))
-    probability *= cv2.resize(seen, middle.shape[1::-1], interpolation=cv2.INTER_AREA)
-    window = 2 * max(round(_EDGE_WINDOW_MM / (size_mm * factor) / 2), 1) + 1
-    fine = rgb.astype(np.float32) / np.float32(255.0)
-    share = edges.soften(probability, middle / np.float32(255.0), fine, window)
-    if calibrated:  # light adds up only in linear light, which a card has set
-        share = edges.unmix(share, rgb)
-    share *= seen
+
+def _told(
+    colours: colour_model.PhotoColours,
+    rgb: NDArray[np.uint8],
+    seen: Floats,
+    size_mm: float,
+    window: tuple[slice, slice],
+) -> tuple[Floats, Floats]:
+    """Share of plant before its outlines are refined, and its doubt, in a window."""
+    (height, width), picture = rgb.shape[:2], rgb[window]
+    rows, columns = window
+    part = (
+        columns.start / width,
+        rows.start / height,
+        columns.stop / width,
+        rows.stop / height,
+    )
+    middle, factor = _reduce(picture, _CLASS_PIXELS * picture.size / rgb.size)
+    probability = colours.plant_probability(cv2.GaussianBlur(middle, (0, 0), 0.6), part)
+    probability *= cv2.resize(seen[window], middle.shape[1::-1], interpolation=cv2.INTER_AREA)
+    side = 2 * max(round(_EDGE_WINDOW_MM / (size_mm * factor) / 2), 1) + 1
+    middle /= np.float32(255.0)
+    fine = picture.astype(np.float32)
+    fine /= np.float32(255.0)
+    share = edges.soften(probability, middle, fine, side)
     wrong = np.minimum(probability, 1.0 - probability)
-    doubt = cv2.resize(wrong, (rgb.shape[1], rgb.shape[0]), interpolation=cv2.INTER_LINEAR)
+    doubt = cv2.resize(wrong, picture.shape[1::-1], interpolation=cv2.INTER_LINEAR)
     return share, doubt.astype(np.float32)
 
 
-def _reduce(rgb: NDArray[np.uint8], pixels: int) -> tuple[Floats, float]:
+def _reduce(rgb: NDArray[np.uint8], pixels: float) -> tuple[Floats, float]:
     """Reduce the picture to no more than so many pixels; give the factor too."""
     height, width = rgb.shape[:2]
     factor = max(math.sqrt(height * width / pixels), 1.0)

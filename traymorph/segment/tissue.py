@@ -15,9 +15,14 @@ from numpy.typing import NDArray
 from traymorph.model.masks import PlantMasks
 from traymorph.model.photo import View
 from traymorph.segment import edges
-from traymorph.segment.learned import tissue_shares, tissue_version
+from traymorph.segment.learned import (
+    may_hold_plants,
+    tissue_shares,
+    tissue_version,
+    window_of,
+)
 from traymorph.segment.plants import METHOD as COLOUR_METHOD
-from traymorph.segment.plants import segment_plants
+from traymorph.segment.plants import plant_share
 
 Share = NDArray[np.float32]
 
@@ -69,36 +74,42 @@ def segment_tissue(
     PlantMasks
         Every plant in the photo, of whichever tray.
     """
-    weights = _weights(view, calibrated=mm_per_px is not None)
-    leaf, stem = _learned(rgb, calibrated=mm_per_px is not None)
-    plant, method = leaf + stem, f"learned {tissue_version()}"
-    doubt = np.minimum(plant, 1 - plant)
+    calibrated = mm_per_px is not None
+    weights = _weights(view, calibrated=calibrated)
+    method = f"learned {tissue_version()}"
     if weights.colour > 0:
-        colour = segment_plants(
-            rgb,
-            view,
-            scale=scale,
-            mm_per_px=mm_per_px,
-            calibrated=mm_per_px is not None,
-            ignore=ignore,
-        )
-        odds = weights.learned * _log_odds(plant) + weights.colour * _log_odds(colour.plant)
-        # Where the two contradict each other, neither is sure.
-        doubt = np.maximum(doubt, np.minimum(0.5, np.abs(plant - colour.plant) / 2))
-        plant, method = _share(odds), f"{method} + {COLOUR_METHOD}"
-    if mm_per_px is not None:  # light adds up only in linear light, which a card has set
-        plant = edges.unmix(plant.astype(np.float32), rgb)
-    if ignore is not None:
-        # A leaf may lie over the card, but what is printed there is none.
-        plant = np.where(ignore & (plant < _OVER_CARD), 0.0, plant)
-    stem_part = stem / np.maximum(leaf + stem, 1e-6)
-    return PlantMasks(
-        leaf=(plant * (1 - stem_part)).astype(np.float32),
-        stem=(plant * stem_part).astype(np.float32),
+        method = f"{method} + {COLOUR_METHOD}"
+    size = rgb.shape[:2]
+    masks = PlantMasks(
+        leaf=np.zeros(size, np.float32),
+        stem=np.zeros(size, np.float32),
         scale=scale,
         method=method,
-        doubt=np.clip(doubt, 0.0, 0.5).astype(np.float32),
+        doubt=np.zeros(size, np.float32),
     )
+    leaf, stem, window = _learned(rgb, mm_per_px)
+    if window is None:
+        return masks
+    plant = leaf + stem
+    stem /= np.maximum(plant, np.float32(1e-6))  # from here on as a share of the plant
+    doubt = np.minimum(plant, 1 - plant)
+    if weights.colour > 0:
+        colour, _ = plant_share(
+            rgb, view, mm_per_px=mm_per_px, calibrated=calibrated, ignore=ignore, window=window
+        )
+        odds = weights.learned * _log_odds(plant) + weights.colour * _log_odds(colour)
+        # Where the two contradict each other, neither is sure.
+        doubt = np.maximum(doubt, np.minimum(0.5, np.abs(plant - colour) / 2))
+        plant = _share(odds)
+    if calibrated:  # light adds up only in linear light, which a card has set
+        plant = edges.unmix(plant, rgb[window])
+    if ignore is not None:
+        # A leaf may lie over the card, but what is printed there is none.
+        plant[ignore[window] & (plant < _OVER_CARD)] = 0.0
+    np.multiply(plant, stem, out=masks.stem[window])
+    np.subtract(plant, masks.stem[window], out=masks.leaf[window])
+    np.clip(doubt, 0.0, 0.5, out=masks.doubt[window])
+    return masks
 
 
 _OVER_CARD = 0.9
@@ -110,18 +121,30 @@ def _weights(view: View, *, calibrated: bool) -> _Weights:
     return _SIDE if view is View.SIDE else _OVERHEAD
 
 
-def _learned(rgb: NDArray[np.uint8], *, calibrated: bool) -> tuple[Share, Share]:
-    """Shares of leaf and stem by the learned model at the scale it knows."""
-    if calibrated or rgb.shape[1] <= _UNCALIBRATED_PX:
-        return tissue_shares(rgb)
+def _learned(
+    rgb: NDArray[np.uint8], mm_per_px: float | None
+) -> tuple[Share, Share, tuple[slice, slice] | None]:
+    """Shares of leaf and stem by the learned model, in the window where there may be any.
+
+    At the scale that a card sets, a first look at a coarse one finds that window; a photo of
+    unknown scale is told as a whole.
+    """
     height, width = rgb.shape[:2]
+    whole = (slice(0, height), slice(0, width))
+    if mm_per_px is not None:
+        wanted = may_hold_plants(rgb, mm_per_px)
+        leaf, stem = tissue_shares(rgb, wanted)
+        window = window_of(wanted, (height, width))
+        return leaf[window or whole], stem[window or whole], window
+    if width <= _UNCALIBRATED_PX:
+        return *tissue_shares(rgb), whole
     size = (_UNCALIBRATED_PX, max(1, round(height * _UNCALIBRATED_PX / width)))
     small = np.asarray(cv2.resize(rgb, size, interpolation=cv2.INTER_AREA), dtype=np.uint8)
     leaf, stem = (
         np.asarray(cv2.resize(share, (width, height), interpolation=cv2.INTER_LINEAR), np.float32)
         for share in tissue_shares(small)
     )
-    return leaf, stem
+    return leaf, stem, whole
 
 
 def _log_odds(share: Share) -> Share:
