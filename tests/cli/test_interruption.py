@@ -50,10 +50,18 @@ def test_done_trays_are_kept_and_the_next_run_goes_on(trial, monkeypatch):
     ]
 
 
-def _hear_interrupts():
-    signal.signal(signal.SIGINT, signal.SIG_DFL)
+@pytest.fixture
+def heard():
+    """Ctrl-C is heard here, so that children hear it too.
+
+    A shell starts what runs in its background deaf to Ctrl-C, and children inherit that.
+    """
+    before = signal.signal(signal.SIGINT, signal.default_int_handler)
+    yield
+    signal.signal(signal.SIGINT, before)
 
 
+@pytest.mark.usefixtures("heard")
 @pytest.mark.skipif(sys.platform == "win32", reason="process groups are told apart otherwise")
 def test_ctrl_c_on_a_terminal_reaches_all_processes_and_is_quiet(trial):
     command = Path(sys.executable).with_name("traymorph")
@@ -63,8 +71,6 @@ def test_ctrl_c_on_a_terminal_reaches_all_processes_and_is_quiet(trial):
         stdout=subprocess.PIPE,
         text=True,
         start_new_session=True,
-        # A shell starts what runs in its background deaf to Ctrl-C, and children inherit that.
-        preexec_fn=_hear_interrupts,  # noqa: PLW1509 - this test runs no threads
     )
     first = process.stderr.readline()
     assert "0 of 2 trays done" in first

@@ -354,9 +354,9 @@ def test_a_study_that_is_not_there_is_told_before_anything_is_measured(fresh):
 
 
 @pytest.mark.slow
-def test_from_photos_to_sentences(fresh):
-    """Repeats are the same photos stored anew, smaller and paler, as another phone might."""
-    lists = fresh / "trays.csv"
+def test_from_photos_to_sentences(measured):
+    """Repeats are the photos from above stored anew, smaller and paler, as another phone might."""
+    lists = measured / "trays.csv"
     own = table(lists)
     with lists.open("w", encoding="utf-8", newline="") as file:
         writer = csv.DictWriter(file, [*own[0], "repeat_of", "operator"])
@@ -369,31 +369,31 @@ def test_from_photos_to_sentences(fresh):
                     {**row, "tray_id": name, "repeat_of": row["tray_id"], "operator": "Ana",
                      "treatment": "", "block": ""}
                 )  # fmt: skip
-                stored_anew(fresh / "photos" / row["tray_id"], fresh / "photos" / name, again)
-    outcome = traymorph("measure", fresh, "--workers", 1)
+                stored_anew(measured / "photos" / row["tray_id"], measured / "photos" / name, again)
+    outcome = traymorph("measure", measured, "--masks", "--workers", 1)
     assert outcome.code == ExitCode.DONE, outcome.stderr
-    rows = table(fresh / "results" / "tray_metrics.csv")
+    assert "2 trays are as when measured before" in outcome.stderr
+    rows = table(measured / "results" / "tray_metrics.csv")
     assert [row["tray_id"] for row in rows] == ["T01", "T01 b", "T01 c", "T02", "T02 b", "T02 c"]
-    told = traymorph("repeatability", fresh)
+    told = traymorph("repeatability", measured)
     assert told.code == ExitCode.DONE, told.stderr
     assert told.stdout.startswith("6 measurements of 2 trays of radish")
     assert "6 measurements of 2 trays are few" in told.stderr
-    held = {row["metric"]: row for row in table(fresh / "results" / "repeatability.csv")}
+    held = {row["metric"]: row for row in table(measured / "results" / "repeatability.csv")}
     cover = [float(row["canopy_cover_pct"]) for row in rows]
     within = [statistics.variance(cover[:3]), statistics.variance(cover[3:])]
     assert float(held["canopy_cover_pct"]["one_operator_sd"]) == pytest.approx(
         statistics.mean(within) ** 0.5, rel=1e-3
     )
-    compared = traymorph("compare", fresh)
+    compared = traymorph("compare", measured)
     assert compared.code == ExitCode.DESIGN, "one tray a treatment, whatever its repeats"
 
 
 def stored_anew(photos, to, how):
     to.mkdir()
-    for path in photos.iterdir():
-        with Image.open(path) as picture:
-            exif = picture.getexif().tobytes()
-            size = tuple(round(side * (0.93 if how == "b" else 0.97)) for side in picture.size)
-            smaller = picture.resize(size, Image.Resampling.LANCZOS)
-        pale = smaller.point(lambda code: round(code * (0.94 if how == "b" else 0.97)))
-        pale.save(to / path.name, quality=80, exif=exif)
+    with Image.open(photos / f"{photos.name}_overhead.jpg") as picture:
+        exif = picture.getexif().tobytes()
+        size = tuple(round(side * (0.93 if how == "b" else 0.97)) for side in picture.size)
+        smaller = picture.resize(size, Image.Resampling.LANCZOS)
+    pale = smaller.point(lambda code: round(code * (0.94 if how == "b" else 0.97)))
+    pale.save(to / f"{to.name}_overhead.jpg", quality=80, exif=exif)

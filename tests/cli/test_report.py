@@ -3,8 +3,6 @@
 import json
 import re
 
-import pytest
-
 from tests.cli.running import traymorph
 from tests.report.page_trials import SETTINGS, read, trays, write_csv, write_trial
 from traymorph.errors import ExitCode
@@ -244,14 +242,3 @@ def test_batches_are_drawn(tmp_path):
     (chart,) = figure.all("svg")
     squares = [one for one in chart.all("rect") if one.attributes["width"] == "9.0"]
     assert len(squares) == 1, "the one batch that stands out"
-
-
-@pytest.mark.slow
-def test_many_trays_stay_usable(tmp_path):
-    """24 trays in at most 8 MB, and 200 in a page that a phone opens: from the task."""
-    for count, most in ((24, 8e6), (200, 12e6)):
-        rows = [row | {"tray_id": f"T{k}", "batch": ""}
-                for k, row in enumerate(trays(count // 2))]  # fmt: skip
-        folder = write_trial(tmp_path / str(count), rows, pictures=[f"T{k}" for k in range(count)])
-        _page(folder)
-        assert (folder / "results" / "report.html").stat().st_size < most
