@@ -158,10 +158,11 @@ def fit(
     suits = np.stack([rough + s * smooth for s in common.smooth])
     local = suits * common.weight[:, None, None]
     pixels = float(seen_share.sum()) + 1e-6
+    moments = _moments(seen)
     for _ in range(_ROUNDS):
         share = mixture.likelihood(seen) * local
         share *= seen_share / (share.sum(axis=0) + np.float32(_STRANGE))
-        mixture = _refit(common, share, seen, pixels)
+        mixture = _refit(common, share.reshape(len(share), -1), moments, pixels)
         for k in range(len(local)):
             around = _around(share[k], reach_px) / (near + np.float32(1e-3))
             local[k] = suits[k] * (_LOCAL * around + (1.0 - _LOCAL) * mixture.weight[k])
@@ -191,22 +192,45 @@ def _smoothness(light: Floats, reach_px: float) -> Floats:
     return 1.0 / (1.0 + (spread / np.float32(_SMOOTH_L)) ** np.float32(1.0 / _SMOOTH_STEP))
 
 
-def _refit(common: Mixture, share: Floats, seen: Floats, pixels: float) -> Mixture:
-    """One round of the fit: colours, spreads and weights from the pixels' shares."""
-    count = share.sum(axis=(1, 2))
-    flat_share, flat_seen = share.reshape(len(count), -1), seen.reshape(3, -1)
+def _refit(common: Mixture, share: Floats, moments: Floats, pixels: float) -> Mixture:
+    """One round of the fit: colours, spreads and weights from the pixels' shares.
+
+    Parameters
+    ----------
+    common : Mixture
+        Where the materials started.
+    share : ndarray, shape (k, n)
+        Of each material in each pixel.
+    moments : ndarray, shape (n, 8)
+        As of `_moments`.
+    pixels : float
+        How many pixels count.
+    """
+    sums = (share @ moments).astype(np.float64)
+    count = sums[:, 0]
     trust = _TRUST * pixels
-    total = flat_share @ flat_seen.T
-    mean = (trust * common.mean + total) / (trust + count)[:, None]
+    mean = trust * common.mean + sums[:, 1:4] + count[:, None] * _CENTRE
+    mean /= (trust + count)[:, None]
     chroma_reach = np.tile(common.spread[:, 1:].max(axis=1)[:, None], (1, 2))
     reach = _FARTHEST * np.column_stack([common.spread[:, 0], chroma_reach])
     mean = np.clip(mean, common.mean - reach, common.mean + reach)
-    variance = np.empty_like(mean)
-    for k in range(len(count)):
-        d = flat_seen - mean[k][:, None]
-        axis = common.axis[k]
-        turned = np.stack([d[0], axis[0] * d[1] + axis[1] * d[2], axis[0] * d[2] - axis[1] * d[1]])
-        variance[k] = (turned**2) @ flat_share[k]
+    # Sums of (x - mean) (y - mean) from those of x, y and x y.
+    off = mean - _CENTRE
+    light, aa, ab, bb = (
+        sums[:, m]
+        - off[:, i] * sums[:, 1 + j]
+        - off[:, j] * sums[:, 1 + i]
+        + off[:, i] * off[:, j] * count
+        for m, i, j in ((4, 0, 0), (5, 1, 1), (6, 1, 2), (7, 2, 2))
+    )
+    along, across = common.axis.T
+    variance = np.column_stack(
+        [
+            light,
+            along**2 * aa + 2 * along * across * ab + across**2 * bb,
+            across**2 * aa - 2 * along * across * ab + along**2 * bb,
+        ]
+    )
     spread = np.sqrt((trust * common.spread**2 + variance) / (trust + count)[:, None])
     weight = 0.8 * count / pixels + 0.2 * common.weight
     return replace(
@@ -215,3 +239,13 @@ def _refit(common: Mixture, share: Floats, seen: Floats, pixels: float) -> Mixtu
         spread=np.clip(spread, 0.5 * common.spread, 1.2 * common.spread).astype(np.float32),
         weight=(weight / weight.sum()).astype(np.float32),
     )
+
+
+_CENTRE = np.array([50.0, 0.0, 0.0], np.float32)
+"""Near most colours: sums of squares taken from there keep their digits."""
+
+
+def _moments(seen: Floats) -> Floats:
+    """One, L*, a*, b*, and the products L* L*, a* a*, a* b*, b* b* of every pixel, (n, 8)."""
+    light, a, b = seen.reshape(3, -1) - _CENTRE[:, None]
+    return np.column_stack([np.ones_like(light), light, a, b, light * light, a * a, a * b, b * b])
