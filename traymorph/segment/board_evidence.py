@@ -65,7 +65,7 @@ def stands_out(away: Departure, mm: float) -> Flags:
         By thresholds with hysteresis (Canny 1986, IEEE Trans. PAMI 8(6):679-698).
     """
     chroma = np.stack([cv2.GaussianBlur(c, (0, 0), 0.7) for c in away.chroma])
-    amount = np.hypot(chroma[0], chroma[1])
+    amount = cv2.magnitude(chroma[0], chroma[1])
     light = cv2.GaussianBlur(away.light, (0, 0), 0.6)
     seen = light + away.board
     shade = seen < _SHADE * away.board
@@ -120,11 +120,11 @@ def _shaded_plant(level: Floats, sure: Flags, mm: float) -> Floats:
     """
     sky = np.maximum(_SKY[0] * level[0] + _SKY[1] * level[1], 0.0)
     own = [c - np.float32(s) * sky for c, s in zip(level, _SKY, strict=True)]
-    amount = np.hypot(*own)
+    amount = cv2.magnitude(*own)
     weight = sure.astype(np.float32)
     some = _near(weight, mm) + np.float32(1e-6)
     company = [_near(c * weight, mm) / some for c in level]
-    reference = np.hypot(*company)
+    reference = cv2.magnitude(*company)
     along = sum(c * r for c, r in zip(own, company, strict=True))
     same = along > _SAME_HUE * amount * reference
     thrown = np.float32(_COMPANY) * reference * some / (some + np.float32(_SOME))
@@ -134,11 +134,11 @@ def _shaded_plant(level: Floats, sure: Flags, mm: float) -> Floats:
 
 def _glow(chroma: Floats, brighter: Floats, mm: float) -> Flags:
     """Lit board that has a little of the hue of strongly coloured plants beside it."""
-    amount = np.hypot(chroma[0], chroma[1])
+    amount = cv2.magnitude(chroma[0], chroma[1])
     strong = (amount > _NO_SHADE_CHROMA).astype(np.float32)
     some = _around(strong, _GLOW_MM / mm) + np.float32(1e-6)
     company = [_around(c * strong, _GLOW_MM / mm) / some for c in chroma]
-    reference = np.hypot(*company) * (some > _BESIDE)
+    reference = cv2.magnitude(*company) * (some > _BESIDE)
     along = chroma[0] * company[0] + chroma[1] * company[1]
     faint = (amount < _GLOW * reference) & (along > _SAME_HUE * amount * reference)
     return np.asarray(faint & (np.abs(brighter) < _LIT))

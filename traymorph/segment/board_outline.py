@@ -98,8 +98,10 @@ def refine(
 
 # Tiles in which outlines are found.
 _TILE_PX, _ROUGH_TILE_MM = 128, 16.0
+# How far from outlines it is told where rods are brighter than the board.
+_SEEN_MM = 1.5
 
-Window = tuple[slice, slice]
+Window = tuple[slice, ...]
 
 
 def _windows(
@@ -141,7 +143,8 @@ def _rough(inside: Flags, rgb: NDArray[np.uint8], mm_per_px: float) -> tuple[Flo
     found, brighter, pale = share.copy(), np.zeros_like(inside), np.zeros_like(inside)
     tile = round(_ROUGH_TILE_MM / mm_per_px)
     sigma = _ROUGH_BESIDE_MM / mm_per_px
-    for place, around, within in _windows(np.abs(signed) < reach, tile, sigma):
+    looked_at = np.abs(signed) < reach + np.float32(_SEEN_MM / mm_per_px)
+    for place, around, within in _windows(looked_at, tile, sigma):
         near, planes = share[around].copy(), opponent(rgb[around])
         band = np.abs(signed[around]) < reach
         for _ in range(_ROUNDS):
@@ -199,8 +202,8 @@ def _sides(planes: list[Floats], share: Floats, sigma: float) -> tuple[list[Floa
 
 def _purity(share: Floats) -> Floats:
     """Fourth power: mixed pixels say little of either colour."""
-    square = share * share
-    return square * square
+    square: Floats = share * share
+    return np.asarray(square * square)
 
 
 def opponent(rgb: NDArray[np.uint8]) -> list[Floats]:
@@ -238,8 +241,10 @@ def _settle(
     """Find the shares in a band anew, in place, from the colours beside it, which are given."""
     plant, board = _sides(planes, share, sigma)
     places = np.flatnonzero(band)
-    here = ([plane.ravel()[places] for plane in some] for some in (planes, plant, board))
-    share.ravel()[places] = _share(*here, trust)
+    seen, inner, outer = (
+        [plane.ravel()[places] for plane in some] for some in (planes, plant, board)
+    )
+    share.ravel()[places] = _share(seen, inner, outer, trust)
     return plant, board
 
 

@@ -207,7 +207,7 @@ def _fit(
         surface = [_smooth_surface(p, match, reach_mm / mm) for p in coarse]
         light, chroma = _difference(coarse, surface)
         match = visible & (np.abs(light) < light_limit)
-        match &= np.hypot(chroma[0], chroma[1]) < chroma_limit
+        match &= cv2.magnitude(chroma[0], chroma[1]) < chroma_limit
         match &= _connected(match, start)
     return surface, match
 
