@@ -62,10 +62,11 @@ class _LeafMean:
     lab: Colours
     encoded: Colours
 
-    def moved(self, step: Colours) -> "_LeafMean":
-        """Give the mean that a step in CIELAB, shape (3,), leads to."""
+    def moved(self, steps: Sequence[Colours]) -> list["_LeafMean"]:
+        """Give the means that steps in CIELAB, each of shape (3,), lead to."""
         seen = rgb2lab(self.encoded[None, None])[0, 0]
-        return _LeafMean(self.lab + step, lab2rgb((seen + step)[None, None])[0, 0])
+        encoded = lab2rgb((seen + np.array(steps))[None])[0]
+        return [_LeafMean(self.lab + s, e) for s, e in zip(steps, encoded, strict=True)]
 
 
 def colour_metrics(
@@ -107,7 +108,9 @@ def colour_metrics(
 
 def _leaf_mean(pixels: LeafPixels, chosen: Chosen) -> _LeafMean:
     """Average the colour of chosen pixels."""
-    return _LeafMean(pixels.lab[chosen].mean(axis=0), pixels.encoded[chosen].mean(axis=0))
+    weight = chosen.astype(np.float64)
+    count = np.count_nonzero(chosen)
+    return _LeafMean(weight @ pixels.lab / count, weight @ pixels.encoded / count)
 
 
 def _card_steps(lab: Colours, error_de00: float) -> tuple[Colours, Colours, Colours]:
@@ -151,7 +154,7 @@ def _read(pixels: LeafPixels, error_de00: float) -> dict[str, Measured]:
         0.5 * (shade[1] - shade[0]),
     ]
     values = _columns(mean)
-    moved = [_columns(mean.moved(step)) for step in steps]
+    moved = [_columns(one) for one in mean.moved(steps)]
     found = {name: _with_doubt(name, got, [m[name] for m in moved]) for name, got in values.items()}
     tints = tint_shares(
         pixels.lab[lit], float(np.linalg.norm(card[1])), min(found["leaf_hue_deg"].u, _ANY_HUE_DEG)
@@ -204,7 +207,7 @@ def _turn(change_deg: float) -> float:
 def _share_used(pixels: LeafPixels) -> Measured:
     """Share of the leaf that its colour is read from, per cent."""
     used, more, less = (
-        100.0 * pixels.of_leaf * float(pixels.well_lit(limit).mean())
+        100.0 * pixels.of_leaf * np.count_nonzero(pixels.well_lit(limit)) / len(pixels.lab)
         for limit in (DEEP_SHADE, *_SHADE_LIMITS)
     )
     return Measured(used, max(more - used, used - less))

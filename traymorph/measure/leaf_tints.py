@@ -68,14 +68,10 @@ def tint_shares(lab: _Values, chroma_u: float, hue_u_deg: float) -> dict[str, Me
     limit_u = 0.5 * _YELLOWER_BY_DEG if nearly_yellow else _LIMIT_U_DEG
 
     value = _shares(chroma, hue, limit)
-    by_hue, by_chroma, by_limit = (
-        [_shares(chroma + c, hue + h, _yellow_limit(chroma, hue + h) + step) for c, h, step in ways]
-        for ways in (
-            ((0.0, hue_u, 0.0), (0.0, -hue_u, 0.0)),
-            ((chroma_u, 0.0, 0.0), (-chroma_u, 0.0, 0.0)),
-            ((0.0, 0.0, limit_u), (0.0, 0.0, -limit_u)),
-        )
-    )
+    moved_hues = (hue + hue_u, hue - hue_u)
+    by_hue = [_shares(chroma, moved, _yellow_limit(chroma, moved)) for moved in moved_hues]
+    by_chroma = [_shares(chroma + step, hue, limit) for step in (chroma_u, -chroma_u)]
+    by_limit = [_shares(chroma, hue, limit + step) for step in (limit_u, -limit_u)]
     found = {}
     for name, got in value.items():
         doubts = [
@@ -93,7 +89,7 @@ def _yellow_throughout(chroma: _Values, hue: _Values) -> bool:
     """Whether most leaf is as yellow as pure yellow, with little green or purple beside it."""
     yellow = (hue > _YELLOW_FROM_DEG) & (hue <= _USUAL_FROM_DEG) & (chroma > _YELLOW_CHROMA)
     other = (chroma > _TINTED_CHROMA) & ((hue > _USUAL_FROM_DEG) | (hue <= _PURPLE_DEG[1]))
-    return bool(yellow.mean() > _THROUGHOUT_SHARE and other.mean() < _USUAL_SHARE)
+    return _share(yellow) > _THROUGHOUT_SHARE and _share(other) < _USUAL_SHARE
 
 
 def _yellow_limit(chroma: _Values, hue: _Values) -> float:
@@ -109,7 +105,11 @@ def _shares(chroma: _Values, hue: _Values, limit: float) -> dict[str, float]:
     green = tinted & (hue >= _GREEN_DEG[0]) & (hue <= _GREEN_DEG[1]) & ~yellowed
     purple = tinted & ((hue >= _PURPLE_DEG[0]) | (hue <= _PURPLE_DEG[1]))
     return {
-        "green_leaf_pct": 100.0 * float(green.mean()),
-        "purple_leaf_pct": 100.0 * float(purple.mean()),
-        "yellowed_pct": 100.0 * float(yellowed.mean()),
+        "green_leaf_pct": 100.0 * _share(green),
+        "purple_leaf_pct": 100.0 * _share(purple),
+        "yellowed_pct": 100.0 * _share(yellowed),
     }
+
+
+def _share(chosen: NDArray[np.bool_]) -> float:
+    return np.count_nonzero(chosen) / max(len(chosen), 1)

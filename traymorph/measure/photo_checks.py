@@ -137,13 +137,12 @@ def _sharpness(rgb: NDArray[np.uint8], outline_px: NDArray[np.float64], mm_per_p
     height, width = rgb.shape[:2]
     low = np.clip(np.floor(outline_px.min(axis=0)).astype(int), 0, [width - 1, height - 1])
     high = np.clip(np.ceil(outline_px.max(axis=0)).astype(int) + 1, low + 1, [width, height])
-    patch = cv2.cvtColor(rgb[low[1] : high[1], low[0] : high[0]], cv2.COLOR_RGB2GRAY)
-    grey = patch.astype(np.float32)
+    grey = cv2.cvtColor(rgb[low[1] : high[1], low[0] : high[0]], cv2.COLOR_RGB2GRAY)
     # half a printed feature on either side: wide enough for soft edges, too narrow for the next
     reach = max(1, round(0.5 * _MARKER_FEATURE_MM / mm_per_px))
     window = np.ones((2 * reach + 1, 2 * reach + 1), np.uint8)
-    contrast = cv2.dilate(grey, window) - cv2.erode(grey, window)
-    slope = np.hypot(
+    contrast = cv2.subtract(cv2.dilate(grey, window), cv2.erode(grey, window))
+    slope = cv2.magnitude(
         cv2.Scharr(grey, cv2.CV_32F, 1, 0, scale=1 / 32),
         cv2.Scharr(grey, cv2.CV_32F, 0, 1, scale=1 / 32),
     )
