@@ -140,9 +140,9 @@ class BoardPlane:
     def _back(self) -> tuple[Plane, Plane]:
         """Columns and rows of the cells that the pixels see; off the grid where they see none."""
         x, y = self.grid.cells_of_pixels(*self._seen_by, self._shape)
-        known = np.isfinite(x) & np.isfinite(y)
-        off = np.float32(-10.0)
-        return np.where(known, x, off), np.where(known, y, off)
+        unknown = ~np.isfinite(x + y)
+        x[unknown] = y[unknown] = -10.0
+        return x, y
 
     def in_photo(self, layer: Plane) -> Plane:
         """Carry a layer of the grid back to the pixels of the reduced photo; 0 beyond the grid."""

@@ -8,6 +8,7 @@ lengths are taken times 1 - h / H and areas times its square.
 import math
 from dataclasses import dataclass
 
+import cv2
 import numpy as np
 from numpy.typing import NDArray
 
@@ -268,6 +269,7 @@ def _outline_cells(share: Plane) -> float:
     The integral of the slope of a function is the mean length of its level lines (coarea formula:
     Federer 1959, Trans. AMS 93:418-491); the levels of a soft edge all run along the outline.
     """
-    padded = np.pad(share.astype(np.float64), 2)
-    down, right = np.gradient(padded)
-    return float(np.hypot(down, right).sum())
+    padded = np.pad(share, 2).astype(np.float32)
+    down = padded[2:, 1:-1] - padded[:-2, 1:-1]
+    right = padded[1:-1, 2:] - padded[1:-1, :-2]
+    return 0.5 * float(cv2.magnitude(down, right).sum(dtype=np.float64))

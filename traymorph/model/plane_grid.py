@@ -10,6 +10,8 @@ from traymorph.model.viewpoint import Viewpoint
 _NODE_CELLS = 16
 """Cells between the nodes that are projected exactly; over 8 mm the bend of perspective and
 distortion away from a straight line stays below a hundredth of a pixel."""
+_BLOCK_CELLS = 128
+"""Columns worked out together: most nodes lie too far away to tell of them."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -80,10 +82,8 @@ class PlaneGrid:
         heights = np.full((len(flat), 1), self.height_mm)
         photo = viewpoint.project(np.hstack([flat, heights]))
         reduced = (photo + 0.5) / scale - 0.5
-        down = _between(rows, self.shape[0])
-        right = _between(columns, self.shape[1])
         x, y = (
-            (down @ reduced[:, axis].reshape(at_rows.shape) @ right.T).astype(np.float32)
+            _filled_in(reduced[:, axis].reshape(at_rows.shape), rows, columns, self.shape)
             for axis in (0, 1)
         )
         return x, y
@@ -112,9 +112,8 @@ class PlaneGrid:
         reduced = np.column_stack([at_columns.ravel(), at_rows.ravel()])
         met = viewpoint.on_plane((reduced + 0.5) * scale - 0.5, self.height_mm)
         cells = self.cells(met)
-        down, right = _between(rows, shape[0]), _between(columns, shape[1])
         x, y = (
-            (down @ cells[:, axis].reshape(at_rows.shape) @ right.T).astype(np.float32)
+            _filled_in(cells[:, axis].reshape(at_rows.shape), rows, columns, shape)
             for axis in (0, 1)
         )
         return x, y
@@ -122,6 +121,24 @@ class PlaneGrid:
 
 def _nodes(cells: int) -> NDArray[np.float64]:
     return np.linspace(0.0, cells - 1.0, max(2, -(-cells // _NODE_CELLS) + 1))
+
+
+def _filled_in(
+    at_nodes: NDArray[np.float64],
+    rows: NDArray[np.float64],
+    columns: NDArray[np.float64],
+    shape: tuple[int, int],
+) -> NDArray[np.float32]:
+    """Values at all cells, by straight lines between those at the nodes."""
+    at_columns = _between(rows, shape[0]) @ at_nodes
+    right = _between(columns, shape[1])
+    values = np.empty(shape, np.float32)
+    for start in range(0, shape[1], _BLOCK_CELLS):
+        block = slice(start, start + _BLOCK_CELLS)
+        used = np.flatnonzero(right[block].any(axis=0))
+        nodes = slice(used[0], used[-1] + 1)
+        values[:, block] = at_columns[:, nodes] @ right[block, nodes].T
+    return values
 
 
 def _between(nodes: NDArray[np.float64], cells: int) -> NDArray[np.float64]:

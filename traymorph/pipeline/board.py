@@ -91,7 +91,7 @@ def measure_board_photo(seen: SeenPhoto, crop: str) -> PhotoOutcome:
     )
     readings, colours, flags = measure_cut_plants(view, plants)
     masks = _masks(board, plants)
-    left_out = _masks(board, [one for one in plants if not one.stands_alone]).plant
+    left_out = _plants(board, [one for one in plants if not one.stands_alone])
     laid_out = PlantsOnBoard(
         board.rgb, masks, left_out, plants, board.plane.grid,
         seen.sighting.viewpoint, seen.sighting.outline_px,
@@ -170,14 +170,29 @@ def _masks(board: _Board, plants: Sequence[CutPlant]) -> PlantMasks:
     return _parted(board.segmented, board.scale, leaf, stem)
 
 
+def _plants(board: _Board, plants: Sequence[CutPlant]) -> Plane:
+    """Give the share of some plants on the pixels of the reduced photo."""
+    if not plants:
+        return np.zeros_like(board.segmented.plant)
+    leaf, stem = together(board.plane.grid.shape, plants)
+    there = board.plane.in_photo(leaf + stem) > _LEAST_SHARE
+    return np.where(there, board.segmented.plant, np.float32(0.0))
+
+
 def _parted(segmented: BoardPlants, scale: float, leaf: Plane, stem: Plane) -> PlantMasks:
     """Part the plants' own outlines, which the way to the grid and back would soften."""
     both = leaf + stem
-    kept = np.where(both > _LEAST_SHARE, segmented.plant, np.float32(0.0))
-    share = leaf / np.maximum(both, np.float32(_LEAST_SHARE))
+    places = np.flatnonzero(both > _LEAST_SHARE)
+    kept = segmented.plant.ravel()[places]
+    share = leaf.ravel()[places] / both.ravel()[places]
+    parted = []
+    for part in (kept * share, kept * (1.0 - share)):
+        layer = np.zeros_like(leaf)
+        layer.ravel()[places] = part
+        parted.append(layer)
     return PlantMasks(
-        leaf=(kept * share).astype(np.float32),
-        stem=(kept * (1.0 - share)).astype(np.float32),
+        leaf=parted[0],
+        stem=parted[1],
         scale=scale,
         method=segmented.method,
         doubt=segmented.doubt,
