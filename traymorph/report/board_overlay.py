@@ -253,7 +253,6 @@ def _free_place(
         The foot that it belongs to, and the centre; the plate that covers least where none is
         free.
     """
-    sums = cv2.integral(taken).astype(np.int64)
     height, width = taken.shape
     best, least = (feet[0, :2], feet[0, :2]), math.inf
     for foot, at in _places(half, feet, unit):
@@ -261,9 +260,7 @@ def _free_place(
         right, bottom = np.ceil(at + half).astype(int)
         if left < 0 or top < 0 or right > width or bottom > height:
             continue
-        covered = (
-            sums[bottom, right] - sums[top, right] - sums[bottom, left] + sums[top, left]
-        )  # fmt: skip
+        covered = cv2.countNonZero(taken[top:bottom, left:right])
         if covered < least:
             best, least = (foot, at), float(covered)
         if covered == 0:

@@ -6,6 +6,7 @@ else is faded; what the program decided is drawn in two colours that colour-blin
 """
 
 from dataclasses import dataclass
+from typing import Any
 
 import cv2
 import numpy as np
@@ -101,19 +102,18 @@ class Canvas:
 
     def fade_all_but(self, keep: NDArray[np.float32]) -> None:
         """Fade everything where ``keep`` (canvas grid, 0 to 1) is 0."""
-        grey = self.rgb.mean(axis=2, keepdims=True)
-        faded = self.rgb + _FADE_TO_GREY * (grey - self.rgb)
-        faded = faded + _FADE_TO_PAPER * (np.array(_PAPER) - faded)
-        share = keep[:, :, None]
-        self.rgb = np.clip(share * self.rgb + (1 - share) * faded, 0, 255).astype(np.uint8)
+        left = 1.0 - _FADE_TO_PAPER
+        mix = np.eye(3, 4) * (1.0 - _FADE_TO_GREY) * left
+        mix[:, :3] += _FADE_TO_GREY * left / 3.0
+        mix[:, 3] = _FADE_TO_PAPER * np.array(_PAPER)
+        faded = np.asarray(cv2.transform(self.rgb, mix.astype(np.float32)), dtype=np.uint8)
+        self.rgb = _blended(self.rgb, faded, 1.0 - keep)
 
     def tint(
         self, where: NDArray[np.float32], colour: tuple[int, int, int], strength: float
     ) -> None:
         """Mix a colour in where ``where`` (canvas grid) is 1."""
-        share = (where * strength)[:, :, None]
-        mixed = (1 - share) * self.rgb + share * np.array(colour)
-        self.rgb = np.clip(mixed, 0, 255).astype(np.uint8)
+        self.rgb = _blended(self.rgb, np.full_like(self.rgb, colour), where * strength)
 
     def room_below(self, units: float) -> None:
         """Add a band of paper below the photo, so that the scale bar hides nothing in it."""
@@ -122,10 +122,10 @@ class Canvas:
 
     def hatch(self, where: NDArray[np.bool_], colour: tuple[int, int, int]) -> None:
         """Slanted lines over an area (canvas grid)."""
-        rows, columns = np.indices(where.shape)
+        rows, columns = np.nonzero(where)
         period = max(6, round(9 * self.unit))
         stripes = (rows + columns) % period < max(1, round(self.unit * 1.2))
-        self.rgb[where & stripes] = colour
+        self.rgb[rows[stripes], columns[stripes]] = colour
 
     def contour(
         self, mask: NDArray[np.float32], colour: tuple[int, int, int], units: float
@@ -173,16 +173,26 @@ class Canvas:
         self, text: str, at: NDArray[np.float64], *, size: float = 11, anchor: str = "la"
     ) -> None:
         """Write words at a canvas position, on a light plate so that they can be read anywhere."""
-        image = Image.fromarray(self.rgb)
-        draw = ImageDraw.Draw(image, "RGBA")
         words = legible(text)
         face = font(size * self.unit)
-        place = (float(at[0]), float(at[1]))
-        left, top, right, bottom = draw.textbbox(place, words, font=face, anchor=anchor)
         pad = 3 * self.unit
+        # Only what lies round the plate is drawn on: copies of the whole canvas take long.
+        bounds = ImageDraw.Draw(Image.new("RGB", (1, 1))).textbbox(
+            (float(at[0]), float(at[1])), words, font=face, anchor=anchor
+        )
+        height, width = self.rgb.shape[:2]
+        x, y = (max(0, int(edge - pad) - 2) for edge in bounds[:2])
+        end_x, end_y = (int(edge + pad) + 3 for edge in bounds[2:])
+        part = np.s_[y : min(end_y, height), x : min(end_x, width)]
+        if self.rgb[part].size == 0:
+            return
+        image = Image.fromarray(np.ascontiguousarray(self.rgb[part]))
+        draw = ImageDraw.Draw(image, "RGBA")
+        place = (float(at[0]) - x, float(at[1]) - y)
+        left, top, right, bottom = draw.textbbox(place, words, font=face, anchor=anchor)
         draw.rectangle((left - pad, top - pad, right + pad, bottom + pad), fill=(*_PAPER, 215))
         draw.text(place, words, font=face, fill=INK, anchor=anchor)
-        self.rgb = np.array(image)
+        self.rgb[part] = np.asarray(image)
 
     def scale_bar(
         self, canvas_px_per_mm: float, length_mm: float, beside_px: NDArray[np.float64]
@@ -251,6 +261,14 @@ class Canvas:
                 left += wide
             top += line
         return image
+
+
+def _blended(
+    below: NDArray[np.uint8], above: NDArray[np.uint8], share: NDArray[np.floating[Any]]
+) -> NDArray[np.uint8]:
+    """Mix pictures of shape (h, w, 3), as much of the one above as its share, shape (h, w)."""
+    weight = share.astype(np.float32)
+    return np.asarray(cv2.blendLinear(below, above, 1 - weight, weight), dtype=np.uint8)
 
 
 def _measured_colour(
