@@ -79,36 +79,30 @@ def segment_tissue(
     method = f"learned {tissue_version()}"
     if weights.colour > 0:
         method = f"{method} + {COLOUR_METHOD}"
-    size = rgb.shape[:2]
-    masks = PlantMasks(
-        leaf=np.zeros(size, np.float32),
-        stem=np.zeros(size, np.float32),
-        scale=scale,
-        method=method,
-        doubt=np.zeros(size, np.float32),
-    )
     leaf, stem, window = _learned(rgb, mm_per_px)
+    masks = PlantMasks(leaf=leaf, stem=stem, scale=scale, method=method, doubt=np.zeros_like(leaf))
     if window is None:
         return masks
-    plant = leaf + stem
-    stem /= np.maximum(plant, np.float32(1e-6))  # from here on as a share of the plant
-    doubt = np.minimum(plant, 1 - plant)
+    plant = leaf[window] + stem[window]
+    # From here on the stem is known as a share of the plant.
+    stem[window] /= np.maximum(plant, np.float32(1e-6))
+    doubt = np.minimum(plant, 1 - plant, out=masks.doubt[window])
     if weights.colour > 0:
         colour, _ = plant_share(
             rgb, view, mm_per_px=mm_per_px, calibrated=calibrated, ignore=ignore, window=window
         )
         odds = weights.learned * _log_odds(plant) + weights.colour * _log_odds(colour)
         # Where the two contradict each other, neither is sure.
-        doubt = np.maximum(doubt, np.minimum(0.5, np.abs(plant - colour) / 2))
+        np.maximum(doubt, np.abs(plant - colour) / 2, out=doubt)
         plant = _share(odds)
     if calibrated:  # light adds up only in linear light, which a card has set
         plant = edges.unmix(plant, rgb[window])
     if ignore is not None:
         # A leaf may lie over the card, but what is printed there is none.
         plant[ignore[window] & (plant < _OVER_CARD)] = 0.0
-    np.multiply(plant, stem, out=masks.stem[window])
-    np.subtract(plant, masks.stem[window], out=masks.leaf[window])
-    np.clip(doubt, 0.0, 0.5, out=masks.doubt[window])
+    stem[window] *= plant
+    np.subtract(plant, stem[window], out=leaf[window])
+    np.clip(doubt, 0.0, 0.5, out=doubt)
     return masks
 
 
@@ -124,7 +118,7 @@ def _weights(view: View, *, calibrated: bool) -> _Weights:
 def _learned(
     rgb: NDArray[np.uint8], mm_per_px: float | None
 ) -> tuple[Share, Share, tuple[slice, slice] | None]:
-    """Shares of leaf and stem by the learned model, in the window where there may be any.
+    """Shares of leaf and stem by the learned model, and the window where there may be any.
 
     At the scale that a card sets, a first look at a coarse one finds that window; a photo of
     unknown scale is told as a whole.
@@ -133,9 +127,7 @@ def _learned(
     whole = (slice(0, height), slice(0, width))
     if mm_per_px is not None:
         wanted = may_hold_plants(rgb, mm_per_px)
-        leaf, stem = tissue_shares(rgb, wanted)
-        window = window_of(wanted, (height, width))
-        return leaf[window or whole], stem[window or whole], window
+        return *tissue_shares(rgb, wanted), window_of(wanted, (height, width))
     if width <= _UNCALIBRATED_PX:
         return *tissue_shares(rgb), whole
     size = (_UNCALIBRATED_PX, max(1, round(height * _UNCALIBRATED_PX / width)))
