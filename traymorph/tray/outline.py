@@ -1,6 +1,7 @@
 """Reads the evidence across the outlines of candidate openings."""
 
 from dataclasses import dataclass
+from typing import Any
 
 import cv2
 import numpy as np
@@ -43,6 +44,8 @@ class Profiles:
         a* and b* of the plants, times their share.
     side : ndarray of int, shape (samples,)
         Which side a sample lies on: 0 and 2 run along the length, 1 and 3 along the width.
+    halves : ndarray of int, shape (8,)
+        The sample at which each half of each side begins.
     leaves_above_rim_mm : float
         At what height above the rim the canopy was read.
     askew_deg : ndarray, shape (candidates,)
@@ -55,6 +58,7 @@ class Profiles:
     held: Plane
     colour: Plane
     side: NDArray[np.int64]
+    halves: NDArray[np.int64]
     leaves_above_rim_mm: float
     askew_deg: NDArray[np.float64]
 
@@ -112,6 +116,7 @@ def profiles(
         held,
         np.stack(colour),
         side,
+        _halves(side),
         evidence.leaves_above_rim_mm,
         askew,
     )
@@ -134,6 +139,12 @@ def _outline(
         normals.append(normal)
         sides.append(np.full(n, side))
     return np.concatenate(points), np.concatenate(normals), np.concatenate(sides)
+
+
+def _halves(side: NDArray[np.int64]) -> NDArray[np.int64]:
+    ends = np.cumsum(np.bincount(side))
+    begins = np.concatenate([[0], ends[:-1]])
+    return np.column_stack([begins, (begins + ends + 1) // 2]).ravel()
 
 
 def rim_band(low_mm: float, high_mm: float) -> slice:
@@ -205,11 +216,14 @@ def black_rim(read: Profiles) -> NDArray[np.float64]:
     return share
 
 
-def _halves(read: Profiles) -> list[NDArray[np.int64]]:
-    """Split the samples by the two halves of every side."""
-    return [
-        half for side in range(4) for half in np.array_split(np.flatnonzero(read.side == side), 2)
-    ]
+def _over_halves(read: Profiles, values: NDArray[Any]) -> NDArray[Any]:
+    """Add up the samples, along the last axis, over the two halves of every side: (..., 8)."""
+    return np.add.reduceat(values, read.halves, axis=-1)
+
+
+def _sizes(read: Profiles) -> NDArray[np.int64]:
+    """Count the samples in the two halves of every side, shape (8,)."""
+    return np.diff(read.halves, append=len(read.side))
 
 
 def other_crops(read: Profiles) -> NDArray[np.float64]:
@@ -240,13 +254,11 @@ def other_crops(read: Profiles) -> NDArray[np.float64]:
 
 def _colours(read: Profiles, rows: slice) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
     """Mean a* and b* of plants per half, (8, 2, candidates), and how full of plants, (8, n)."""
-    colours, weights = [], []
-    for half in _halves(read):
-        share = read.canopy[rows][:, :, half].mean(axis=(0, 2))
-        mean = read.colour[:, rows][:, :, :, half].mean(axis=(1, 3))
-        colours.append(mean / np.maximum(share, 1e-3))
-        weights.append(np.minimum(share / _FULL, 1.0))
-    return np.array(colours, dtype=np.float64), np.array(weights, dtype=np.float64)
+    share = _over_halves(read, read.canopy[rows].sum(axis=0)).T
+    colour = _over_halves(read, read.colour[:, rows].sum(axis=1)).transpose(2, 0, 1)
+    cells = (rows.stop - rows.start) * _sizes(read)[:, None]
+    mean = colour / np.maximum(share, 1e-3 * cells)[:, None]
+    return mean.astype(np.float64), np.minimum(share / (cells * _FULL), 1.0)
 
 
 def canopy_edges(read: Profiles) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
@@ -271,18 +283,18 @@ def canopy_edges(read: Profiles) -> tuple[NDArray[np.float64], NDArray[np.float6
     step = float(CANOPY_OFFSETS_MM[1] - CANOPY_OFFSETS_MM[0])
     counted = canopy_band(-12.0, 112.0)
     start = float(CANOPY_OFFSETS_MM[counted][0]) - step / 2
-    reach, free = [], []
-    for half in _halves(read):
-        share = weight[:, half] / weight[:, half].sum(axis=1, keepdims=True)
-        profile = np.minimum((read.canopy[:, :, half] * share).sum(axis=2) / full[:, 0], 1.0)
-        reach.append(start + step * profile[counted].sum(axis=0))
-        held = read.held[canopy_band(0.0, 36.0)][:, :, half].mean(axis=(0, 2))
-        # the photo may end within a neighbouring tray: any stretch that far out tells
-        beyond = np.max([profile[canopy_band(d, d + 16.0)].mean(axis=0) for d in _FAR_MM], axis=0)
-        free.append((beyond < _GOES_ON) & (held > _IN_VIEW))
+    share = weight / np.repeat(_over_halves(read, weight), _sizes(read), axis=1)
+    profile = _over_halves(read, read.canopy * share) / full
+    profile = np.minimum(profile, 1.0)
+    reach = start + step * profile[counted].sum(axis=0)
+    near = read.held[canopy_band(0.0, 36.0)].mean(axis=0)
+    held = _over_halves(read, near) / _sizes(read)
+    # the photo may end within a neighbouring tray: any stretch that far out tells
+    beyond = np.max([profile[canopy_band(d, d + 16.0)].mean(axis=0) for d in _FAR_MM], axis=0)
+    free = (beyond < _GOES_ON) & (held > _IN_VIEW)
     # a neighbour seldom stands along half a side alone: both halves count, or none
-    sides = np.array(free).reshape(4, 2, -1).all(axis=1)
-    return np.array(reach, dtype=np.float64), np.repeat(sides, 2, axis=0).astype(np.float64)
+    sides = free.T.reshape(4, 2, -1).all(axis=1)
+    return reach.T.astype(np.float64), np.repeat(sides, 2, axis=0).astype(np.float64)
 
 
 def lopsidedness(read: Profiles) -> NDArray[np.float64]:

@@ -53,15 +53,17 @@ def coarse_places(evidence: RimEvidence, length_mm: float, width_mm: float) -> l
     step = COARSE_MM / FINE_MM
     rows, columns = evidence.grid.shape
     size = (max(1, round(columns / step)), max(1, round(rows / step)))
-    shrunk = [
-        cv2.resize(layer, size, interpolation=cv2.INTER_AREA).astype(np.float32)
-        for layer in (
-            evidence.canopy_in_photo,
-            evidence.bare,
-            evidence.bare * blackness(evidence.lightness),
-            evidence.canopy,
-        )
-    ]
+    shrunk = np.dstack(
+        [
+            cv2.resize(layer, size, interpolation=cv2.INTER_AREA).astype(np.float32)
+            for layer in (
+                evidence.canopy_in_photo,
+                evidence.bare,
+                evidence.bare * blackness(evidence.lightness),
+                evidence.canopy,
+            )
+        ]
+    )
     found: list[Place] = []
     same_again = 90.0 if abs(length_mm - width_mm) < _SQUARE_MM else 180.0
     for turn in np.arange(0.0, same_again, _ANGLE_STEP_DEG):
@@ -72,42 +74,38 @@ def coarse_places(evidence: RimEvidence, length_mm: float, width_mm: float) -> l
     ]
 
 
-def _scan(layers: list[Plane], turn: float, length_mm: float, width_mm: float) -> list[Place]:
+def _scan(layers: Plane, turn: float, length_mm: float, width_mm: float) -> list[Place]:
     """Score every place at one turn by sums over upright boxes in the turned maps."""
-    rows, columns = layers[0].shape
+    rows, columns = layers.shape[:2]
     side = int(np.ceil(np.hypot(rows, columns)))
     to_turned: NDArray[np.float64] = np.asarray(
         cv2.getRotationMatrix2D(((columns - 1) / 2, (rows - 1) / 2), turn, 1.0), dtype=np.float64
     )
     to_turned[:, 2] += (side - 1) / 2 - np.array([(columns - 1) / 2, (rows - 1) / 2])
-    sums = [
-        cv2.integral(cv2.warpAffine(layer, to_turned, (side, side))).astype(np.float64)
-        for layer in layers
-    ]
+    # one table of sums for all layers, which come last
+    sums = np.asarray(cv2.integral(cv2.warpAffine(layers, to_turned, (side, side))), np.float64)
     margin = _RING_BEYOND[1]
     reach = (_cells(width_mm + 2 * margin), _cells(length_mm + 2 * margin))
     if reach[0] >= side or reach[1] >= side:
         return []
 
-    def ring(total: NDArray[np.float64], band: tuple[float, float]) -> NDArray[np.float64]:
-        outer = _boxes(total, reach, (width_mm + 2 * band[1], length_mm + 2 * band[1]))
-        inner = _boxes(total, reach, (width_mm + 2 * band[0], length_mm + 2 * band[0]))
-        return outer - inner
+    def box(wider_mm: float) -> NDArray[np.float64]:
+        return _boxes(sums, reach, (width_mm + 2 * wider_mm, length_mm + 2 * wider_mm))
 
-    shown, bare, black, canopy = sums
+    within, rim = box(0.0), box(_RING_RIM[1]) - box(_RING_RIM[0])
+    ring = box(_RING_BEYOND[1]) - box(_RING_BEYOND[0])
     area = _cells(length_mm) * _cells(width_mm)
-    inside = _boxes(canopy, reach, (width_mm, length_mm)) / area
-    in_view = _boxes(shown, reach, (width_mm, length_mm)) / area
+    inside, in_view = within[..., 3] / area, within[..., 0] / area
     beyond_cells = (
         2 * (_RING_BEYOND[1] - _RING_BEYOND[0]) * (length_mm + width_mm + 96) / COARSE_MM**2
     )
     # what lies beyond the photo may as well be plants as not
-    unseen = np.maximum(1.0 - ring(shown, _RING_BEYOND) / beyond_cells, 0.0)
-    beyond = ring(canopy, _RING_BEYOND) / beyond_cells + 0.5 * unseen
+    unseen = np.maximum(1.0 - ring[..., 0] / beyond_cells, 0.0)
+    beyond = ring[..., 3] / beyond_cells + 0.5 * unseen
     rim_cells = 2 * _RING_RIM[1] * (length_mm + width_mm) / COARSE_MM**2
     # black beyond the rim as often as on it is a black bench or a shadow
-    far_black = ring(black, _RING_BEYOND) / np.maximum(ring(bare, _RING_BEYOND), 0.2 * rim_cells)
-    rim_black = (ring(black, _RING_RIM) - far_black * ring(bare, _RING_RIM)) / rim_cells
+    far_black = ring[..., 2] / np.maximum(ring[..., 1], 0.2 * rim_cells)
+    rim_black = (rim[..., 2] - far_black * rim[..., 1]) / rim_cells
     full = max(float(inside.max()), _LEAST_FULL)
     score = (inside - _BEYOND_WEIGHT * beyond) / full + rim_black
     score -= 3.0 * np.maximum(_LEAST_IN_VIEW - in_view, 0.0)
