@@ -89,7 +89,11 @@ class PlaneGrid:
         return x, y
 
     def cells_of_pixels(
-        self, viewpoint: Viewpoint, scale: float, shape: tuple[int, int]
+        self,
+        viewpoint: Viewpoint,
+        scale: float,
+        shape: tuple[int, int],
+        first: tuple[int, int] = (0, 0),
     ) -> tuple[NDArray[np.float32], NDArray[np.float32]]:
         """Which cells the pixels of a reduced picture look at; the inverse of :meth:`sampling`.
 
@@ -100,7 +104,9 @@ class PlaneGrid:
         scale : float
             Photo pixels per pixel of the reduced picture.
         shape : tuple of int
-            (rows, columns) of the reduced picture.
+            (rows, columns) of the part of the reduced picture that is looked at.
+        first : tuple of int
+            Row and column at which that part begins.
 
         Returns
         -------
@@ -109,7 +115,7 @@ class PlaneGrid:
         """
         rows, columns = _nodes(shape[0]), _nodes(shape[1])
         at_rows, at_columns = np.meshgrid(rows, columns, indexing="ij")
-        reduced = np.column_stack([at_columns.ravel(), at_rows.ravel()])
+        reduced = np.column_stack([at_columns.ravel() + first[1], at_rows.ravel() + first[0]])
         met = viewpoint.on_plane((reduced + 0.5) * scale - 0.5, self.height_mm)
         cells = self.cells(met)
         x, y = (

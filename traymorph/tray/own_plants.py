@@ -63,7 +63,7 @@ def own_overhead(
     for k in range(4):
         allowed &= ~((side == k) & (outside > _cut_line(plant, outside, side == k, along)))
     own = _joined(plant, allowed, outside <= _SURELY_OWN_MM)
-    return _kept(masks, viewpoint, grid, own)
+    return _kept(masks, viewpoint, grid, own, (x, y))
 
 
 def largest_plants(masks: PlantMasks) -> PlantMasks:
@@ -94,7 +94,8 @@ def largest_plants(masks: PlantMasks) -> PlantMasks:
         )
     largest = 1 + int(np.argmax(stats[1:, cv2.CC_STAT_AREA]))
     near = cv2.dilate((labels == largest).astype(np.uint8), np.ones((5, 5), np.uint8))
-    return _masked(masks, near.astype(np.float32))
+    everywhere = (slice(None), slice(None))
+    return _masked(masks, everywhere, near.astype(np.float32))
 
 
 def own_side(
@@ -141,7 +142,7 @@ def own_side(
         allowed &= ~elsewhere & ~stands_behind(leaf, seen[:, :, 1:], height, beyond <= 0)
     seed = (above > 0) & (above < _FOOT_MM) & (beyond <= 0)[None, :]
     own = _joined(plant, allowed, seed)
-    return _kept(masks, viewpoint, grid, own)
+    return _kept(masks, viewpoint, grid, own, (x, y))
 
 
 _LAB_ZERO = np.array([0.0, 128.0, 128.0])
@@ -284,18 +285,43 @@ def _side_reach(
 
 
 def _kept(
-    masks: PlantMasks, viewpoint: Viewpoint, grid: PlaneGrid, own: NDArray[np.float32]
+    masks: PlantMasks,
+    viewpoint: Viewpoint,
+    grid: PlaneGrid,
+    own: NDArray[np.float32],
+    seen_at: tuple[NDArray[np.float32], NDArray[np.float32]],
 ) -> PlantMasks:
-    x, y = grid.cells_of_pixels(viewpoint, masks.scale, masks.leaf.shape)
-    share = cv2.remap(own, x, y, cv2.INTER_NEAREST, borderMode=cv2.BORDER_CONSTANT)
-    return _masked(masks, share.astype(np.float32))
-
-
-def _masked(masks: PlantMasks, share: NDArray[np.float32]) -> PlantMasks:
-    return PlantMasks(
-        leaf=masks.leaf * share,
-        stem=masks.stem * share,
-        scale=masks.scale,
-        method=masks.method,
-        doubt=masks.doubt * share,
+    """Keep the pixels that look at own cells, which lie at ``seen_at`` (x, y) in the picture."""
+    cells = own > 0
+    if not cells.any():
+        return _masked(masks, (slice(0), slice(0)), np.zeros((0, 0), np.float32))
+    columns, rows = (
+        slice(
+            int(np.clip(at[cells].min() - _AROUND_PX, 0, length)),
+            int(np.clip(at[cells].max() + _AROUND_PX, 0, length)),
+        )
+        for at, length in zip(seen_at, masks.leaf.shape[::-1], strict=True)
     )
+    shape = (rows.stop - rows.start, columns.stop - columns.start)
+    if 0 in shape:  # all of them beyond the photo
+        return _masked(masks, (slice(0), slice(0)), np.zeros((0, 0), np.float32))
+    x, y = grid.cells_of_pixels(viewpoint, masks.scale, shape, (rows.start, columns.start))
+    share = cv2.remap(own, x, y, cv2.INTER_NEAREST, borderMode=cv2.BORDER_CONSTANT)
+    return _masked(masks, (rows, columns), share.astype(np.float32))
+
+
+_AROUND_PX = 16
+"""More pixels than lie from a cell's middle to its border, at any scale that plants are told at."""
+
+
+def _masked(
+    masks: PlantMasks, window: tuple[slice, slice], share: NDArray[np.float32]
+) -> PlantMasks:
+    """Keep a share of the plants in a window, nothing elsewhere."""
+    layers = []
+    for layer in (masks.leaf, masks.stem, masks.doubt):
+        kept = np.zeros_like(layer)
+        np.multiply(layer[window], share, out=kept[window])
+        layers.append(kept)
+    leaf, stem, doubt = layers
+    return PlantMasks(leaf=leaf, stem=stem, scale=masks.scale, method=masks.method, doubt=doubt)
