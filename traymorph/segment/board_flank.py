@@ -50,7 +50,6 @@ def with_flanks(share: Floats, pale_rod: Flags, rgb: NDArray[np.uint8], mm_per_p
     mm_per_px : float
         Size of a pixel.
     """
-    light = np.log(cv2.cvtColor(rgb, cv2.COLOR_RGB2GRAY).astype(np.float32) + np.float32(_FOOT))
     contours, _ = cv2.findContours(
         (share > 0.5).astype(np.uint8), cv2.RETR_CCOMP, cv2.CHAIN_APPROX_NONE
     )
@@ -60,9 +59,21 @@ def with_flanks(share: Floats, pale_rod: Flags, rgb: NDArray[np.uint8], mm_per_p
         if len(points) < _LEAST_POINTS or not own.any():
             continue
         outline, normal = _outline(points)
-        shift = np.where(own, _shifts(light, outline, normal, mm_per_px), np.float32(0.0))
+        corner, light = _light_round(rgb, points, mm_per_px)
+        shift = _shifts(light, outline - corner, normal, mm_per_px)
+        shift = np.where(own, shift, np.float32(0.0))
         shift = _steady(shift, mm_per_px)
         _draw(share, outline, normal, shift)
+
+
+def _light_round(rgb: NDArray[np.uint8], points: Floats, mm_per_px: float) -> tuple[Floats, Floats]:
+    """Logarithm of the light round an outline, and (x, y) of its first pixel."""
+    margin = math.ceil(_REACH_MM / mm_per_px + _HALF_PX) + 8
+    low = np.maximum(points.min(axis=0).astype(int) - margin, 0)
+    high = points.max(axis=0).astype(int) + margin
+    part = rgb[low[1] : high[1], low[0] : high[0]]
+    light = cv2.cvtColor(part, cv2.COLOR_RGB2GRAY).astype(np.float32)
+    return low.astype(np.float32), np.log(light + np.float32(_FOOT))
 
 
 def _outline(points: Floats) -> tuple[Floats, Floats]:

@@ -85,9 +85,10 @@ def refine(
     rough, rod, pale = _rough(inside, reduced, mm_per_px * width / reduced.shape[1])
     share = cv2.resize(rough, (width, height), interpolation=cv2.INTER_LINEAR)
     rod = cv2.resize(rod, (width, height), interpolation=cv2.INTER_LINEAR)
-    result = (share > 0.5).astype(np.float32)
-    near = cv2.blur(result, (3, 3))
-    mixed = (near > 0) & (near < 1)
+    first = share > 0.5
+    result = first.astype(np.float32)
+    near = cv2.morphologyEx(first.view(np.uint8), cv2.MORPH_GRADIENT, np.ones((3, 3), np.uint8))
+    mixed = near.view(bool)
     moved = math.ceil(_ROUNDS * (_BAND_MM / mm_per_px + 0.5))
     for place, around, within in _windows(mixed, _TILE_PX, _BESIDE_MM / mm_per_px, moved):
         result[place] = _fine(share[around], rod[around], rgb[around], mm_per_px)[within]

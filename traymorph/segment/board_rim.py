@@ -8,6 +8,7 @@ layers of rectified linear units), fitted to drawn and rendered boards whose out
 """
 
 import math
+from collections.abc import Iterator
 from dataclasses import dataclass
 from functools import lru_cache
 from itertools import pairwise
@@ -35,6 +36,8 @@ _LEAST_POINTS = 24
 # Positions right inside and right outside, contrast of the two, in the noise, below which an
 # outline is faint, and noise (codes: lightness, chroma) that is believed at least.
 _BESIDE, _FAINT, _UNSEEN = (slice(5, 8), slice(13, 16)), 6.0, (2.0, 1.2)
+# How far from outlines depths matter, pixels, and tiles in which they are worked out.
+_FAR_PX, _TILE_PX = 12, 128
 # Most rows and columns that OpenCV samples at once.
 _ROW = 16_384
 
@@ -83,8 +86,7 @@ def settle_rims(share: Floats, rgb: NDArray[np.uint8]) -> tuple[Floats, Rims]:
     if not len(rims.at):
         return share, rims
     steps = _along(np.clip(_steps(rims.features), -_LONGEST_PX, _LONGEST_PX), rims, _STEADY_PX)
-    spread = _spread(steps, rims, depth.shape)
-    return np.clip(depth + spread + np.float32(0.5), 0.0, 1.0).astype(np.float32), rims
+    return _moved(share > 0.5, depth, steps, rims), rims
 
 
 def faint_share(rims: Rims, noise: tuple[float, float]) -> float:
@@ -114,12 +116,45 @@ def faint_share(rims: Rims, noise: tuple[float, float]) -> float:
 
 
 def signed_depth(share: Floats) -> Floats:
-    """Distance to the outline, pixels, positive inside; its stairs are smoothed away."""
-    inside = (share > 0.5).astype(np.uint8)
-    within = cv2.distanceTransform(inside, cv2.DIST_L2, 5)
-    beyond = cv2.distanceTransform(1 - inside, cv2.DIST_L2, 5)
-    signed = np.where(inside > 0, within - np.float32(0.5), np.float32(0.5) - beyond)
-    return np.asarray(cv2.GaussianBlur(signed.astype(np.float32), (0, 0), _SMOOTH_PX))
+    """Distance to the outline, pixels, positive inside, up to ``_FAR_PX``; without its stairs."""
+    inside = share > 0.5
+    signed = np.where(inside, np.float32(_FAR_PX), np.float32(-_FAR_PX))
+    for place, around, within in _near_outlines(inside):
+        mask = inside[around].view(np.uint8)
+        inner = cv2.distanceTransform(mask, cv2.DIST_L2, 5)
+        outer = cv2.distanceTransform(1 - mask, cv2.DIST_L2, 5)
+        part = np.where(mask > 0, inner - np.float32(0.5), np.float32(0.5) - outer)
+        signed[place] = cv2.GaussianBlur(part.astype(np.float32), (0, 0), _SMOOTH_PX)[within]
+    return signed
+
+
+Window = tuple[slice, slice]
+
+
+def _near_outlines(inside: NDArray[np.bool_]) -> Iterator[tuple[Window, Window, Window]]:
+    """Places up to ``_FAR_PX`` from outlines.
+
+    Yields
+    ------
+    tuple of windows
+        A place, what is looked at round it, and where the place lies in that.
+    """
+    edge = cv2.morphologyEx(inside.view(np.uint8), cv2.MORPH_GRADIENT, np.ones((3, 3), np.uint8))
+    for top in range(0, inside.shape[0], _TILE_PX):
+        for left in range(0, inside.shape[1], _TILE_PX):
+            tile = edge[top : top + _TILE_PX, left : left + _TILE_PX]
+            x, y, wide, high = cv2.boundingRect(tile)
+            if wide == 0:
+                continue
+            begin = np.maximum([top + y - _FAR_PX, left + x - _FAR_PX], 0)
+            end = np.minimum([top + y + high + _FAR_PX, left + x + wide + _FAR_PX], inside.shape)
+            outer = np.maximum(begin - _FAR_PX - 1, 0)
+            around = np.minimum(end + _FAR_PX + 1, inside.shape)
+            yield _window(begin, end), _window(outer, around), _window(begin - outer, end - outer)
+
+
+def _window(begin: NDArray[np.intp], end: NDArray[np.intp]) -> Window:
+    return slice(int(begin[0]), int(end[0])), slice(int(begin[1]), int(end[1]))
 
 
 def read_rims(depth: Floats, rgb: NDArray[np.uint8]) -> Rims:
@@ -145,10 +180,7 @@ def read_rims(depth: Floats, rgb: NDArray[np.uint8]) -> Rims:
         return Rims(none, none, none, np.zeros(0, np.int64))
     points = np.concatenate(kept)
     ends = np.cumsum([len(c) for c in kept])
-    slope = np.stack(
-        [cv2.Sobel(depth, cv2.CV_32F, 1 - k, k, ksize=3, scale=1 / 8) for k in (0, 1)], axis=-1
-    )
-    normal = -np.stack([_sampled(slope[..., k], points) for k in (0, 1)], axis=-1)
+    normal = -_slope(depth, points.astype(np.intp))
     normal /= np.maximum(np.hypot(normal[:, :1], normal[:, 1:]), np.float32(1e-3))
     at = points
     for _ in range(3):
@@ -157,10 +189,23 @@ def read_rims(depth: Floats, rgb: NDArray[np.uint8]) -> Rims:
     return Rims(at, normal, _features(rims, depth, rgb), ends)
 
 
+def _slope(depth: Floats, points: NDArray[np.intp]) -> Floats:
+    """Slope (x, y) at pixels (x, y), both of shape (n, 2), by the kernels of Sobel."""
+    height, width = depth.shape
+    x, y = (
+        [np.abs(last - np.abs(last - (at + step))) for step in (-1, 0, 1)]  # mirrored at the border
+        for at, last in zip(points.T, (width - 1, height - 1), strict=True)
+    )
+    seen = [[depth[row, column] for column in x] for row in y]
+    across = sum(w * (row[2] - row[0]) for w, row in zip((1, 2, 1), seen, strict=True))
+    down = sum(w * (low - high) for w, high, low in zip((1, 2, 1), seen[0], seen[2], strict=True))
+    return np.stack([across, down], axis=-1).astype(np.float32) / np.float32(8)
+
+
 def _features(rims: Rims, depth: Floats, rgb: NDArray[np.uint8]) -> Floats:
     """Light and chroma across the outline, less the board's, and how wide the plant is."""
     across = rims.at[:, None, :] + AWAY_PX[None, :, None] * rims.normal[:, None, :]
-    read = np.stack([_sampled(np.ascontiguousarray(rgb[..., k]), across) for k in range(3)], -1)
+    read = _colours(rgb, across, rims)
     coded = cv2.cvtColor(read / np.float32(255), cv2.COLOR_RGB2YCrCb) * np.float32(255)
     light, red, blue = (_along(coded[..., k], rims, _ALONG_PX) for k in range(3))
     ratio = np.log(np.maximum(light, 0) + np.float32(_FOOT))
@@ -214,15 +259,42 @@ def _along(values: Floats, rims: Rims, sigma: float) -> Floats:
     return result
 
 
-def _spread(steps: Floats, rims: Rims, shape: tuple[int, ...]) -> Floats:
-    """Carry steps to the pixels near the outline: normalised convolution."""
+def _moved(inside: NDArray[np.bool_], depth: Floats, steps: Floats, rims: Rims) -> Floats:
+    """Share of plant per pixel after steps, carried to pixels near by normalised convolution."""
+    shape = depth.shape
     total, weight = np.zeros(shape, np.float32), np.zeros(shape, np.float32)
     column = np.clip(np.round(rims.at[:, 0]).astype(int), 0, shape[1] - 1)
     row = np.clip(np.round(rims.at[:, 1]).astype(int), 0, shape[0] - 1)
-    np.add.at(total, (row, column), steps)
-    np.add.at(weight, (row, column), np.float32(1.0))
-    near, some = (cv2.GaussianBlur(p, (0, 0), 1.5) for p in (total, weight))
-    return np.asarray(near / (some + np.float32(1e-3)))
+    pixel, which = np.unique(row * shape[1] + column, return_inverse=True)
+    total.ravel()[pixel] = np.bincount(which, steps)
+    weight.ravel()[pixel] = np.bincount(which)
+    share = inside.astype(np.float32)
+    for place, around, within in _near_outlines(inside):
+        near, some = (cv2.GaussianBlur(p[around], (0, 0), 1.5)[within] for p in (total, weight))
+        spread = near / (some + np.float32(1e-3))
+        share[place] = np.clip(depth[place] + spread + np.float32(0.5), 0.0, 1.0)
+    return share
+
+
+def _colours(rgb: NDArray[np.uint8], at: Floats, rims: Rims) -> Floats:
+    """Colours of a picture between its pixels, shape of ``at`` with 3 for its last axis."""
+    read = np.empty((*at.shape[:-1], 3), np.float32)
+    start = 0
+    for end in rims.ends:
+        own = at[start:end]
+        low = np.maximum(np.floor(own.min(axis=(0, 1))).astype(int) - 2, 0)
+        low = np.minimum(low, np.array(rgb.shape[1::-1]) - 1)
+        high = np.ceil(own.max(axis=(0, 1))).astype(int) + 3
+        part = rgb[low[1] : max(high[1], low[1] + 1), low[0] : max(high[0], low[0] + 1)]
+        part = part.astype(np.float32)
+        near = own - low.astype(np.float32)
+        for begin in range(0, len(near), _ROW):
+            x, y = (np.ascontiguousarray(near[begin : begin + _ROW, :, k]) for k in (0, 1))
+            read[start + begin : start + begin + len(x)] = cv2.remap(
+                part, x, y, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE
+            )
+        start = int(end)
+    return read
 
 
 def _sampled(plane: Floats, at: Floats) -> Floats:

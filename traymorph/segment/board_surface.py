@@ -204,7 +204,7 @@ def _fit(
     match = start
     surface = coarse
     for reach_mm, light_limit, chroma_limit in _ROUNDS:
-        surface = [_smooth_surface(p, match, reach_mm / mm) for p in coarse]
+        surface = _smooth_surfaces(coarse, match, reach_mm / mm)
         light, chroma = _difference(coarse, surface)
         match = visible & (np.abs(light) < light_limit)
         match &= cv2.magnitude(chroma[0], chroma[1]) < chroma_limit
@@ -220,18 +220,23 @@ def _connected(mask: Flags, start: Flags) -> Flags:
     return np.asarray(kept[label])
 
 
-def _smooth_surface(plane: Floats, where: Flags, reach: float) -> Floats:
-    """Quadratic surface plus local correction from the pixels that count."""
-    height, width = plane.shape
+def _smooth_surfaces(planes: list[Floats], where: Flags, reach: float) -> list[Floats]:
+    """Quadratic surfaces plus local corrections from the pixels that count."""
+    height, width = where.shape
     y, x = np.mgrid[:height, :width].astype(np.float32)
     x, y = 2 * x / width - 1, 2 * y / height - 1
-    terms = np.stack([np.ones_like(x), x, y, x * x, x * y, y * y], axis=-1)
-    weights, *_ = np.linalg.lstsq(terms[where], plane[where], rcond=None)
-    trend = (terms @ weights).astype(np.float32)
+    terms = np.stack([np.ones_like(x), x, y, x * x, x * y, y * y]).reshape(6, -1)
+    places = np.flatnonzero(where)
+    counted = terms[:, places].astype(np.float64)
+    seen = np.stack([plane.ravel()[places] for plane in planes]).astype(np.float64)
+    weights = np.linalg.lstsq(counted @ counted.T, counted @ seen.T, rcond=None)[0]
+    trends = (weights.T.astype(np.float32) @ terms).reshape(-1, height, width)
     weight = where.astype(np.float32)
-    total = cv2.GaussianBlur((plane - trend) * weight, (0, 0), reach)
-    near = cv2.GaussianBlur(weight, (0, 0), reach)
-    return np.asarray(trend + total / (near + np.float32(0.02)))
+    near = cv2.GaussianBlur(weight, (0, 0), reach) + np.float32(0.02)
+    return [
+        np.asarray(trend + cv2.GaussianBlur((plane - trend) * weight, (0, 0), reach) / near)
+        for plane, trend in zip(planes, trends, strict=True)
+    ]
 
 
 def _difference(seen: list[Floats], board: list[Floats]) -> tuple[Floats, Floats]:
