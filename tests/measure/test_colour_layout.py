@@ -6,6 +6,7 @@ from skimage.color import rgb2lab
 
 from traymorph.measure.colour_difference import ciede2000
 from traymorph.measure.colour_layout import colour_over_tray
+from traymorph.measure.leaf_light import leaf_pixels
 from traymorph.model.tray import LeafPlane, TrayOverhead
 from traymorph.model.trial import TraySize
 
@@ -34,7 +35,9 @@ def tray(make, deep, *, opening=True, shows=True, leaf=None):
 
 
 def read(*args, **more):
-    return colour_over_tray(tray(*args, **more), PLANE)
+    seen = tray(*args, **more)
+    pixels = leaf_pixels(seen.rgb, seen.masks.leaf) if seen.colour.shows_colour else None
+    return colour_over_tray(seen, PLANE, pixels)
 
 
 def test_one_colour_does_not_spread(make):

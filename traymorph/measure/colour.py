@@ -95,10 +95,16 @@ def colour_metrics(
     flags : tuple of str
         ``light_unfit_for_colour``, ``hue_outside_index``, ``yellow_throughout``.
     """
+    return metrics_of_pixels(leaf_pixels(rgb, leaf) if colour.shows_colour else None, colour, view)
+
+
+def metrics_of_pixels(
+    pixels: LeafPixels | None, colour: ColourFit, view: View = View.OVERHEAD
+) -> tuple[dict[str, Measured], tuple[str, ...]]:
+    """Give what `colour_metrics` gives, from leaf pixels that are at hand; None where none are."""
     empty = {spec.name: Measured() for spec in COLOUR if spec.view is view}
     if not colour.shows_colour:
         return empty, ("light_unfit_for_colour",)
-    pixels = leaf_pixels(rgb, leaf)
     if pixels is None or (pixels.well_lit() & pixels.surely).sum() < FEWEST_PIXELS:
         return empty, ()
     found = _read(pixels, math.hypot(colour.error_de00, colour.print_u_de00))

@@ -8,7 +8,7 @@ from numpy.typing import NDArray
 
 from traymorph.measure.colour_difference import ciede2000
 from traymorph.measure.grid import grid_of_opening
-from traymorph.measure.leaf_light import FEWEST_PIXELS, Chosen, Colours, LeafPixels, leaf_pixels
+from traymorph.measure.leaf_light import FEWEST_PIXELS, Chosen, Colours, LeafPixels
 from traymorph.measure.mistaken import SAME_WAY
 from traymorph.model.plane_grid import PlaneGrid
 from traymorph.model.results import Measured
@@ -25,7 +25,9 @@ _LEAST_SPREAD_U, _LEAST_EDGE_U = 0.15, 0.3
 _Places = NDArray[np.float64]
 
 
-def colour_over_tray(tray: TrayOverhead, plane: LeafPlane) -> dict[str, Measured]:
+def colour_over_tray(
+    tray: TrayOverhead, plane: LeafPlane, pixels: LeafPixels | None
+) -> dict[str, Measured]:
     """Colour spread over the tray, and of its edge against its middle.
 
     Parameters
@@ -34,6 +36,9 @@ def colour_over_tray(tray: TrayOverhead, plane: LeafPlane) -> dict[str, Measured
         Corrected picture, the tray's own plants and its opening.
     plane : LeafPlane
         The plane of the leaves, in which cells and band lie.
+    pixels : LeafPixels or None
+        The leaf pixels of the tray's picture; None under light unfit for colour, or where there
+        are too few.
 
     Returns
     -------
@@ -44,7 +49,6 @@ def colour_over_tray(tray: TrayOverhead, plane: LeafPlane) -> dict[str, Measured
         both; uneven light over the tray does not, and is part of what is seen.
     """
     empty = {"leaf_colour_spread_de00": Measured(), "edge_to_middle_de00": Measured()}
-    pixels = leaf_pixels(tray.rgb, tray.masks.leaf) if tray.colour.shows_colour else None
     if pixels is None:
         return empty
     in_photo = (pixels.at[:, ::-1].astype(np.float64) + 0.5) * tray.masks.scale - 0.5

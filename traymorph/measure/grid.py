@@ -1,6 +1,7 @@
 """Carries soft masks from the photo to a plane, on a grid of fixed millimetres."""
 
-from dataclasses import dataclass
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, replace
 
 import cv2
 import numpy as np
@@ -82,15 +83,69 @@ def plan_view(
     PlanView
         Plants on the grid.
     """
-    if opening is None:
-        grid, inside = _grid_of_plants(masks, viewpoint, height_mm, step_mm), None
-    else:
-        grid, inside = grid_of_opening(opening, height_mm, step_mm)
+    grid, inside = _grid_of(masks, viewpoint, opening, height_mm, step_mm)
     x, y = grid.sampling(viewpoint, masks.scale)
-    leaf, stem = (
-        cv2.remap(layer, x, y, cv2.INTER_LINEAR, borderMode=cv2.BORDER_CONSTANT).astype(np.float32)
-        for layer in (masks.leaf, masks.stem)
-    )
+    leaf, stem = (_read_at(layer, x, y) for layer in (masks.leaf, masks.stem))
+    return _as_seen(leaf, stem, viewpoint, grid, inside)
+
+
+def changed_views(
+    masks: PlantMasks,
+    viewpoint: Viewpoint,
+    opening: TrayOpening | None,
+    height_mm: float,
+    step_mm: float,
+    changes: Sequence[Callable[[PlantMasks], PlantMasks]],
+) -> list[PlanView]:
+    """Carry several changed forms of the same masks to the plane of the leaves.
+
+    Parameters
+    ----------
+    masks, viewpoint, opening, height_mm, step_mm
+        As of `plan_view`.
+    changes : sequence of callable
+        Each takes masks on any grid and gives them changed pixel by pixel.
+
+    Returns
+    -------
+    list of PlanView
+        One for each change. The masks are carried over once and changed there, where they have
+        fewer cells than pixels.
+    """
+    grid, inside = _grid_of(masks, viewpoint, opening, height_mm, step_mm)
+    x, y = grid.sampling(viewpoint, masks.scale)
+    leaf, stem, doubt = (_read_at(layer, x, y) for layer in (masks.leaf, masks.stem, masks.doubt))
+    carried = replace(masks, leaf=leaf, stem=stem, doubt=doubt)
+    return [
+        _as_seen(changed.leaf, changed.stem, viewpoint, grid, inside)
+        for changed in (change(carried) for change in changes)
+    ]
+
+
+def _grid_of(
+    masks: PlantMasks,
+    viewpoint: Viewpoint,
+    opening: TrayOpening | None,
+    height_mm: float,
+    step_mm: float,
+) -> tuple[PlaneGrid, tuple[slice, slice] | None]:
+    if opening is None:
+        return _grid_of_plants(masks, viewpoint, height_mm, step_mm), None
+    return grid_of_opening(opening, height_mm, step_mm)
+
+
+def _read_at(layer: Plane, x: Plane, y: Plane) -> Plane:
+    read = cv2.remap(layer, x, y, cv2.INTER_LINEAR, borderMode=cv2.BORDER_CONSTANT)
+    return read.astype(np.float32, copy=False)
+
+
+def _as_seen(
+    leaf: Plane,
+    stem: Plane,
+    viewpoint: Viewpoint,
+    grid: PlaneGrid,
+    inside: tuple[slice, slice] | None,
+) -> PlanView:
     upright = stem
     if inside is not None:
         upright = seen_from_above(stem, _slant(grid, viewpoint), inside, grid.step_mm)

@@ -7,10 +7,11 @@ result when that input alone changes by its standard uncertainty.
 import math
 from collections.abc import Iterator
 from dataclasses import replace
+from functools import partial
 
 import numpy as np
 
-from traymorph.measure.grid import PlanView, plan_view
+from traymorph.measure.grid import PlanView, changed_views, plan_view
 from traymorph.measure.mistaken import mistaken_class, mistaken_plant
 from traymorph.measure.obliqueness import REMAINING_U
 from traymorph.measure.overhead import OVERHEAD_METRICS
@@ -85,10 +86,12 @@ def _moved(tray: TrayOverhead, plane: LeafPlane) -> Iterator[tuple[PlanView, ...
     masks, viewpoint, opening = tray.masks, tray.viewpoint, tray.opening
     up = math.hypot(plane.u_mm, _height_doubt_of_camera(viewpoint, plane))
     yield tuple(plan_view(masks, viewpoint, opening, height + shift, step) for shift in (up, -up))
-    for way in (mistaken_plant, mistaken_class):
-        yield tuple(
-            plan_view(way(masks, sign), viewpoint, opening, height, step) for sign in (1.0, -1.0)
-        )
+    mistakes = [
+        partial(way, sign=sign) for way in (mistaken_plant, mistaken_class) for sign in (1.0, -1.0)
+    ]
+    views = changed_views(masks, viewpoint, opening, height, step, mistakes)
+    yield tuple(views[:2])
+    yield tuple(views[2:])
     yield (_with_larger_card(tray, plane),)
     if opening is not None:
         for shift in opening.position_u_mm * np.eye(2):

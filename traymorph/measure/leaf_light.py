@@ -103,15 +103,16 @@ def leaf_pixels(rgb: NDArray[np.uint8], leaf: Shares) -> LeafPixels | None:
     window = (slice(top, top + height), slice(left, left + width))
     picture = np.ascontiguousarray(rgb[window])
     within = _all_around(counted[window])
-    within &= cv2.dilate(picture.max(axis=2), _NINE) < _CLIPPED
+    brightest = cv2.max(cv2.max(picture[..., 0], picture[..., 1]), picture[..., 2])
+    within &= cv2.dilate(brightest, _NINE) < _CLIPPED
     rows, columns = np.nonzero(within)
     found = len(rows)
     if found < FEWEST_PIXELS:
         return None
     step = -(-found // _MOST_PIXELS)
     rows, columns = rows[::step], columns[::step]
-    smooth = cv2.blur(picture.astype(np.float32), (3, 3))
-    encoded: Colours = np.asarray(smooth[rows, columns], np.float64) / 255.0
+    of_nine = cv2.boxFilter(picture, cv2.CV_16U, (3, 3), normalize=False)
+    encoded: Colours = np.asarray(of_nine[rows, columns], np.float64) / (9.0 * 255.0)
     lab = rgb2lab(encoded[None])[0]
     luminance = _relative_luminance(lab[:, 0])
     surely = _all_around((leaf[window] >= _SURELY_LEAF_FROM).astype(np.uint8))

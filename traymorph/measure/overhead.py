@@ -55,8 +55,7 @@ def cell_cover(view: PlanView) -> NDArray[np.float64]:
         ).astype(int)
         for n in plant.shape
     ]
-    total = np.zeros((plant.shape[0] + 1, plant.shape[1] + 1))
-    total[1:, 1:] = plant.cumsum(0, dtype=np.float64).cumsum(1)
+    total = np.asarray(cv2.integral(plant, sdepth=cv2.CV_64F))
     corners = total[np.ix_(edges[0], edges[1])]
     sums = corners[1:, 1:] - corners[:-1, 1:] - corners[1:, :-1] + corners[:-1, :-1]
     cover: NDArray[np.float64] = sums / np.outer(np.diff(edges[0]), np.diff(edges[1]))

@@ -7,10 +7,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from traymorph.measure.blades import blade_width_mm
-from traymorph.measure.colour import colour_metrics
+from traymorph.measure.colour import metrics_of_pixels
 from traymorph.measure.colour_layout import colour_over_tray
 from traymorph.measure.depth import Sight, in_level_view, level_heights
 from traymorph.measure.influence import measure_plan
+from traymorph.measure.leaf_light import leaf_pixels
 from traymorph.measure.mistaken import mistaken_class
 from traymorph.measure.side import (
     COLUMN_MM,
@@ -76,8 +77,9 @@ def measure_overhead(tray: TrayOverhead, plane: LeafPlane) -> Result:
     if metrics["canopy_cover_pct"].value > _CLOSED_PCT:
         flags.append("closed_canopy")
     metrics["blade_width_mm"] = blade_width_mm(tray, plane)
-    colours, colour_flags = colour_metrics(tray.rgb, tray.masks.leaf, tray.colour)
-    metrics |= colour_over_tray(tray, plane)
+    pixels = leaf_pixels(tray.rgb, tray.masks.leaf) if tray.colour.shows_colour else None
+    colours, colour_flags = metrics_of_pixels(pixels, tray.colour)
+    metrics |= colour_over_tray(tray, plane, pixels)
     return metrics | colours, (*flags, *colour_flags)
 
 
