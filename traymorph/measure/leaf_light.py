@@ -105,12 +105,12 @@ def leaf_pixels(rgb: NDArray[np.uint8], leaf: Shares) -> LeafPixels | None:
     within = _all_around(counted[window])
     brightest = cv2.max(cv2.max(picture[..., 0], picture[..., 1]), picture[..., 2])
     within &= cv2.dilate(brightest, _NINE) < _CLIPPED
-    rows, columns = np.nonzero(within)
-    found = len(rows)
+    places = np.flatnonzero(within)
+    found = len(places)
     if found < FEWEST_PIXELS:
         return None
-    step = -(-found // _MOST_PIXELS)
-    rows, columns = rows[::step], columns[::step]
+    rows, columns = np.divmod(places[:: -(-found // _MOST_PIXELS)], width)
+    del places
     of_nine = cv2.boxFilter(picture, cv2.CV_16U, (3, 3), normalize=False)
     encoded: Colours = np.asarray(of_nine[rows, columns], np.float64) / (9.0 * 255.0)
     lab = rgb2lab(encoded[None])[0]

@@ -258,10 +258,10 @@ def crop(
     plant: NDArray[np.float32], scale: float, shown_px: list[NDArray[np.float64]]
 ) -> tuple[float, float, float, float]:
     """Bounding box of the tray's plants and of what is drawn, with a margin; photo pixels."""
-    rows, columns = np.nonzero(plant >= 0.5)
+    left, top, width, height = cv2.boundingRect((plant >= 0.5).astype(np.uint8))
     points = [points for points in shown_px if len(points)]
-    if len(rows):
-        corners = np.array([[columns.min(), rows.min()], [columns.max(), rows.max()]], dtype=float)
+    if width:
+        corners = np.array([[left, top], [left + width - 1, top + height - 1]], dtype=float)
         points.append(corners * scale)
     everything = np.vstack(points)
     low, high = everything.min(axis=0), everything.max(axis=0)

@@ -17,7 +17,7 @@ from numpy.typing import NDArray
 
 STRIDE = 32
 BLOCK_PX = 16
-LARGEST_PX = 500_000  # computed at once, for which the network takes about 75 MB
+LARGEST_PX = 350_000  # computed at once, for which the network takes about 55 MB
 _AROUND_PX = 32  # seen beyond what is kept of a tile: more changes no more than its place does
 _LARGEST_SCORE = 30.0
 
@@ -151,7 +151,7 @@ def tiles(size: tuple[int, int], wanted: NDArray[np.bool_] | None = None) -> lis
     return best
 
 
-_MOST_TILES = 12
+_MOST_TILES = 24
 
 
 def window_of(wanted: NDArray[np.bool_], size: tuple[int, int]) -> Tile | None:

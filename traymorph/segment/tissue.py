@@ -80,7 +80,9 @@ def segment_tissue(
     if weights.colour > 0:
         method = f"{method} + {COLOUR_METHOD}"
     leaf, stem, window = _learned(rgb, mm_per_px)
-    masks = PlantMasks(leaf=leaf, stem=stem, scale=scale, method=method, doubt=np.zeros_like(leaf))
+    masks = PlantMasks(
+        leaf=leaf, stem=stem, scale=scale, method=method, doubt=np.zeros(leaf.shape, np.float32)
+    )
     if window is None:
         return masks
     plant = leaf[window] + stem[window]

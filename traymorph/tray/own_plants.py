@@ -320,7 +320,7 @@ def _masked(
     """Keep a share of the plants in a window, nothing elsewhere."""
     layers = []
     for layer in (masks.leaf, masks.stem, masks.doubt):
-        kept = np.zeros_like(layer)
+        kept = np.zeros(layer.shape, np.float32)  # pages that nothing is written to cost nothing
         np.multiply(layer[window], share, out=kept[window])
         layers.append(kept)
     leaf, stem, doubt = layers
