@@ -100,9 +100,16 @@ def is_one_blade(share: Floats, region: Mask, form: PlantForm) -> bool:
     form : PlantForm
         Leaflets and stipules of peas are oval; other blades may have notches and lobes.
     """
-    cells = np.argwhere(region & (share >= 0.5))[:, ::-1].astype(np.int32)
-    hull = float(cv2.contourArea(cv2.convexHull(cells))) if len(cells) else 0.0
-    return len(cells) >= (_OVAL if form is PlantForm.HYPOGEAL else _LOBED) * hull
+    inside = region & (share >= 0.5)
+    rows = np.flatnonzero(inside.any(axis=1))
+    if len(rows) == 0:
+        return True
+    first = inside[rows].argmax(axis=1)
+    last = inside.shape[1] - 1 - inside[rows, ::-1].argmax(axis=1)
+    ends = np.column_stack([np.concatenate([first, last]), np.concatenate([rows, rows])])
+    hull = float(cv2.contourArea(cv2.convexHull(ends.astype(np.int32))))
+    least = _OVAL if form is PlantForm.HYPOGEAL else _LOBED
+    return bool(np.count_nonzero(inside) >= least * hull)
 
 
 def _bent_middle(middles: Points, first: float, end: float) -> Points:

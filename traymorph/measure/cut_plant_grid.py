@@ -42,10 +42,14 @@ def board_grid(viewpoint: Viewpoint, plant: Plane, scale: float) -> PlaneGrid:
         Columns run to the right as the photo shows them. It holds every plant with a margin of
         4 mm; a single cell where there is none.
     """
-    rows, columns = np.nonzero(plant > 0)
+    there = plant > 0
+    rows = np.flatnonzero(there.any(axis=1))
     if len(rows) == 0:
         return PlaneGrid(np.zeros(2), np.array([1.0, 0.0]), 1.0, (1, 1), 0.0)
-    outline = cv2.convexHull(np.column_stack([columns, rows]).astype(np.float32)).reshape(-1, 2)
+    first = there[rows].argmax(axis=1)
+    last = there.shape[1] - 1 - there[rows, ::-1].argmax(axis=1)
+    ends = np.column_stack([np.concatenate([first, last]), np.concatenate([rows, rows])])
+    outline = cv2.convexHull(ends.astype(np.float32)).reshape(-1, 2)
     outline_px = (outline.astype(np.float64) + 0.5) * scale - 0.5
     middle = outline_px.mean(axis=0)
     beside = middle + np.array([[0.0, 0.0], [scale, 0.0], [0.0, scale]])

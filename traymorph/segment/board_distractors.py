@@ -115,9 +115,10 @@ def _threads(found: Flags, chroma: Floats, mm: float) -> Flags:
     thin = (found & (thick == 0)).astype(np.uint8)
     count, label, stats, _ = cv2.connectedComponentsWithStats(thin, connectivity=8)
     span = np.hypot(stats[:, cv2.CC_STAT_WIDTH], stats[:, cv2.CC_STAT_HEIGHT]) * mm
-    flat = label.ravel()
-    area = np.maximum(np.bincount(flat, minlength=count), 1)
-    grey = np.hypot(*(np.bincount(flat, c.ravel(), count) / area for c in chroma))
+    places = np.flatnonzero(thin)
+    own = label.ravel()[places]
+    area = np.maximum(stats[:, cv2.CC_STAT_AREA], 1)
+    grey = np.hypot(*(np.bincount(own, c.ravel()[places], count) / area for c in chroma))
     _, body = cv2.connectedComponents(thick, connectivity=8)
     grown = cv2.dilate(label.astype(np.float32), np.ones((3, 3), np.uint8)).astype(np.int32)
     meets = (grown > 0) & (body > 0)
@@ -132,10 +133,12 @@ def _measure(found: Flags, level: Floats, depth: Floats, mm: float) -> _Parts:
     count, label, stats, _ = cv2.connectedComponentsWithStats(
         found.astype(np.uint8), connectivity=8
     )
-    flat = label.ravel()
+    places = np.flatnonzero(found)
+    own = label.ravel()[places]
 
     def total(weight: Floats) -> NDArray[np.float64]:
-        return np.asarray(np.bincount(flat, weight.ravel().astype(np.float64), count), np.float64)
+        """Sum over each thing; nothing is told of the ground."""
+        return np.asarray(np.bincount(own, weight.ravel()[places], count), np.float64)
 
     pixels = np.maximum(stats[:, cv2.CC_STAT_AREA], 1).astype(np.float64)
     wide = cv2.dilate((depth > _BLADE_MM).astype(np.uint8), _disc(_BLADE_MM / mm)) > 0
@@ -196,7 +199,7 @@ def _continued(parts: _Parts, plant: Flags, found: Flags, mm: float) -> Flags:
     """Parts of stems that go on beyond a gap."""
     grown = cv2.dilate(plant[parts.label].astype(np.uint8), _disc(_GAP_MM / mm)) > 0
     near = np.zeros_like(plant)
-    near[np.unique(parts.label[grown & found])] = True
+    near[parts.label[grown & found]] = True
     near[0] = False
     length = np.maximum(parts.extent, 0.1)
     return np.asarray(

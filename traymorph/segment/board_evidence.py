@@ -64,7 +64,7 @@ def stands_out(away: Departure, mm: float) -> Flags:
     ndarray of bool, shape (h, w)
         By thresholds with hysteresis (Canny 1986, IEEE Trans. PAMI 8(6):679-698).
     """
-    chroma = np.stack([cv2.GaussianBlur(c, (0, 0), 0.7) for c in away.chroma])
+    chroma = [cv2.GaussianBlur(c, (0, 0), 0.7) for c in away.chroma]
     amount = cv2.magnitude(chroma[0], chroma[1])
     light = cv2.GaussianBlur(away.light, (0, 0), 0.6)
     seen = light + away.board
@@ -80,7 +80,8 @@ def stands_out(away: Departure, mm: float) -> Flags:
     sure |= (seen < _NO_SHADE * away.board) & (light < -_LEAST_DARK)
     least = max(_MAYBE_CHROMA[0] * chroma_noise, _MAYBE_CHROMA[1])
     maybe = amount > least + np.minimum(np.float32(_TINT) * np.maximum(-light, 0.0), _MOST_TINT)
-    level = chroma * ((away.board + _FOOT) / (np.maximum(seen, 0.0) + _FOOT))
+    brought = (away.board + _FOOT) / (np.maximum(seen, 0.0) + _FOOT)
+    level = [c * brought for c in chroma]
     shaded = _shaded_plant(level, sure, mm)
     maybe &= ~shade | (shaded > _MAYBE_SHADED)
     maybe &= ~_glow(chroma, light / np.maximum(away.board, 1.0), mm)
@@ -98,10 +99,11 @@ def _too_dark_for_shade(seen: Floats, board: Floats, mm: float) -> Flags:
     A dull, dark blade on a dark board is not told: shade goes down to its light there.
     """
     darker = board - seen > _LEAST_DARK
-    light, of_board = _linear(seen), _linear(board)
-    reflectance = float(np.median(of_board))
+    reflectance = float(_linear(np.median(board)))
     share = _NO_SHADE_LIGHT * min(reflectance / _LIGHT_BOARD, 1.0)
-    wide = darker & (light < share * of_board)
+    places = np.flatnonzero(darker)
+    wide = np.zeros_like(darker)
+    wide.ravel()[places] = _linear(seen.ravel()[places]) < share * _linear(board.ravel()[places])
     side = 2 * max(round(_WIDE_MM / mm / 2), 1) + 1
     kernel = cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (side, side))
     return np.asarray(cv2.morphologyEx(wide.astype(np.uint8), cv2.MORPH_OPEN, kernel) > 0)
@@ -113,7 +115,7 @@ def _linear(code: Floats) -> Floats:
     return np.where(share <= 0.04045, share / 12.92, ((share + 0.055) / 1.055) ** 2.4)
 
 
-def _shaded_plant(level: Floats, sure: Flags, mm: float) -> Floats:
+def _shaded_plant(level: list[Floats], sure: Flags, mm: float) -> Floats:
     """Chroma at equal lightness that neither sky nor plants nearby give to a shaded board.
 
     Less where it is of the hue of sure plant nearby and much fainter.
@@ -122,8 +124,9 @@ def _shaded_plant(level: Floats, sure: Flags, mm: float) -> Floats:
     own = [c - np.float32(s) * sky for c, s in zip(level, _SKY, strict=True)]
     amount = cv2.magnitude(*own)
     weight = sure.astype(np.float32)
-    some = _near(weight, mm) + np.float32(1e-6)
-    company = [_near(c * weight, mm) / some for c in level]
+    some, *company = cv2.split(_near(cv2.merge([weight, *(c * weight for c in level)]), mm))
+    some += np.float32(1e-6)
+    company = [c / some for c in company]
     reference = cv2.magnitude(*company)
     along = sum(c * r for c, r in zip(own, company, strict=True))
     same = along > _SAME_HUE * amount * reference
@@ -132,25 +135,27 @@ def _shaded_plant(level: Floats, sure: Flags, mm: float) -> Floats:
     return np.where(faint, np.float32(0.0), amount)
 
 
-def _glow(chroma: Floats, brighter: Floats, mm: float) -> Flags:
+def _glow(chroma: list[Floats], brighter: Floats, mm: float) -> Flags:
     """Lit board that has a little of the hue of strongly coloured plants beside it."""
     amount = cv2.magnitude(chroma[0], chroma[1])
     strong = (amount > _NO_SHADE_CHROMA).astype(np.float32)
-    some = _around(strong, _GLOW_MM / mm) + np.float32(1e-6)
-    company = [_around(c * strong, _GLOW_MM / mm) / some for c in chroma]
+    around = _around(cv2.merge([strong, *(c * strong for c in chroma)]), _GLOW_MM / mm)
+    some, *company = cv2.split(around)
+    some += np.float32(1e-6)
+    company = [c / some for c in company]
     reference = cv2.magnitude(*company) * (some > _BESIDE)
     along = chroma[0] * company[0] + chroma[1] * company[1]
     faint = (amount < _GLOW * reference) & (along > _SAME_HUE * amount * reference)
     return np.asarray(faint & (np.abs(brighter) < _LIT))
 
 
-def _near(plane: Floats, mm: float) -> Floats:
-    far = np.float32(_FAR_WEIGHT) * _around(plane, _FAR_MM / mm)
-    return np.asarray(_around(plane, _NEAR_MM / mm) + far)
+def _near(planes: Floats, mm: float) -> Floats:
+    far = _around(planes, _FAR_MM / mm)
+    return cv2.scaleAdd(far, _FAR_WEIGHT, _around(planes, _NEAR_MM / mm))
 
 
 def _around(plane: Floats, radius: float) -> Floats:
-    """Smooth mean, in a reduced picture where that is enough."""
+    """Smooth mean of one or more planes, in a reduced picture where that is enough."""
     factor = max(radius / 3.0, 1.0)
     size = (max(round(plane.shape[1] / factor), 1), max(round(plane.shape[0] / factor), 1))
     small = cv2.resize(plane, size, interpolation=cv2.INTER_AREA)
@@ -163,18 +168,23 @@ def _dark_holes(found: Flags, lit: Floats, mm: float) -> Flags:
     count, label, stats, _ = cv2.connectedComponentsWithStats(
         (~found).astype(np.uint8), connectivity=4
     )
-    light = np.bincount(label.ravel(), lit.ravel(), count) / np.maximum(
-        stats[:, cv2.CC_STAT_AREA], 1
-    )
-    dull = (stats[:, cv2.CC_STAT_AREA] * mm**2 < _HOLE_MM2) & (light < _HOLE_LIGHT)
-    dull[0] = False
-    return np.asarray(dull[label])
+    area = stats[:, cv2.CC_STAT_AREA]
+    small = area * mm**2 < _HOLE_MM2
+    small[0] = False
+    if not small.any():
+        return np.zeros_like(found)
+    places = np.flatnonzero(small[label])
+    hole = label.ravel()[places]
+    light = np.bincount(hole, lit.ravel()[places], count) / np.maximum(area, 1)
+    dull = np.zeros_like(found)
+    dull.ravel()[places] = light[hole] < _HOLE_LIGHT
+    return dull
 
 
 def _joined(mask: Flags, sure: Flags) -> Flags:
     """Keep the connected parts of a mask that hold a sure pixel."""
     _, label = cv2.connectedComponents(mask.astype(np.uint8), connectivity=8)
     kept = np.zeros(int(label.max()) + 1, dtype=bool)
-    kept[np.unique(label[sure])] = True
+    kept[label[sure]] = True
     kept[0] = False
     return np.asarray(kept[label])

@@ -9,7 +9,7 @@ chroma at half the resolution and smear it.
 """
 
 import math
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -149,11 +149,11 @@ def _rough(inside: Flags, rgb: NDArray[np.uint8], mm_per_px: float) -> tuple[Flo
         near, planes = share[around].copy(), opponent(rgb[around])
         band = np.abs(signed[around]) < reach
         for _ in range(_ROUNDS):
-            plant, board = _settle(near, band, planes, sigma, _ROUGH)
+            sides = _settle(near, band, planes, sigma, _ROUGH)
         found[place] = near[within]
-        brighter[place] = (plant[0] > board[0])[within]
-        off = cv2.magnitude(plant[1] - board[1], plant[2] - board[2])
-        pale[place] = off[within] < _PALE
+        plant, board = (_means(cv2.split(side[within])) for side in sides)
+        brighter[place] = plant[0] > board[0]
+        pale[place] = cv2.magnitude(plant[1] - board[1], plant[2] - board[2]) < _PALE
     return found, _rods(found > 0.5, mm_per_px) * brighter, pale
 
 
@@ -195,12 +195,6 @@ def _rods(inside: Flags, mm_per_px: float) -> Floats:
     return np.asarray(cv2.resize(soft, (width, height), interpolation=cv2.INTER_LINEAR))
 
 
-def _sides(planes: list[Floats], share: Floats, sigma: float) -> tuple[list[Floats], list[Floats]]:
-    """Colours of plant and of board beside each pixel."""
-    plant = _beside(planes, _purity(share), sigma)
-    return plant, _beside(planes, _purity(1 - share), sigma)
-
-
 def _purity(share: Floats) -> Floats:
     """Fourth power: mixed pixels say little of either colour."""
     square: Floats = share * share
@@ -219,17 +213,27 @@ def opponent(rgb: NDArray[np.uint8]) -> list[Floats]:
     return [y, red - np.float32(0.5), blue - np.float32(0.5)]
 
 
-def _beside(planes: list[Floats], weight: Floats, sigma: float) -> list[Floats]:
-    """Weighted means near each pixel; farther ones where none is near."""
+def _beside(planes: list[Floats], weight: Floats, sigma: float) -> Floats:
+    """Weighted sums near each pixel and sum of weights; farther ones where none is near.
+
+    Returns
+    -------
+    ndarray of float32, shape (h, w, 4)
+    """
     side = _side(sigma)
     box = np.full(side, 1.0 / side)
     twice = np.convolve(box, box).astype(np.float32)
     weighted = cv2.merge([*(plane * weight for plane in planes), weight])
     near = cv2.sepFilter2D(weighted, -1, twice, twice)
     wide = cv2.blur(near, (3 * side, 3 * side))
-    *means, total = cv2.split(cv2.scaleAdd(wide, 0.02, near))
-    total += np.float32(1e-9)
-    return [mean / total for mean in means]
+    return cv2.scaleAdd(wide, 0.02, near)
+
+
+def _means(sums: Sequence[Floats]) -> list[Floats]:
+    """Weighted means of three planes from their sums and that of the weights."""
+    *planes, total = sums
+    total = total + np.float32(1e-9)
+    return [plane / total for plane in planes]
 
 
 def _side(sigma: float) -> int:
@@ -238,15 +242,23 @@ def _side(sigma: float) -> int:
 
 def _settle(
     share: Floats, band: Flags, planes: list[Floats], sigma: float, trust: _Trust
-) -> tuple[list[Floats], list[Floats]]:
-    """Find the shares in a band anew, in place, from the colours beside it, which are given."""
-    plant, board = _sides(planes, share, sigma)
-    places = np.flatnonzero(band)
-    seen, inner, outer = (
-        [plane.ravel()[places] for plane in some] for some in (planes, plant, board)
+) -> tuple[Floats, Floats]:
+    """Find the shares in a band anew, in place.
+
+    Returns
+    -------
+    tuple of ndarray
+        Sums of the colours of plant and of board beside each pixel, as from `_beside`.
+    """
+    sides = (
+        _beside(planes, _purity(share), sigma),
+        _beside(planes, _purity(1 - share), sigma),
     )
-    share.ravel()[places] = _share(seen, inner, outer, trust)
-    return plant, board
+    places = np.flatnonzero(band)
+    seen = [plane.ravel()[places] for plane in planes]
+    plant, board = (_means([*side.reshape(-1, 4)[places].T.copy()]) for side in sides)
+    share.ravel()[places] = _share(seen, plant, board, trust)
+    return sides
 
 
 def _share(planes: list[Floats], plant: list[Floats], board: list[Floats], trust: _Trust) -> Floats:

@@ -117,5 +117,6 @@ def _slope(planes: list[Floats], sigma: float) -> Floats:
     for plane in planes:
         calm = cv2.GaussianBlur(plane, (0, 0), max(sigma, 0.3))
         for dx, dy in ((1, 0), (0, 1)):
-            total += (cv2.Sobel(calm, cv2.CV_32F, dx, dy, ksize=3) / np.float32(8)) ** 2
-    return np.sqrt(total)
+            slope = cv2.Sobel(calm, cv2.CV_32F, dx, dy, ksize=3, scale=1 / 8)
+            cv2.accumulateSquare(slope, total)
+    return cv2.sqrt(total)

@@ -215,7 +215,7 @@ def _fit(
 def _connected(mask: Flags, start: Flags) -> Flags:
     _, label = cv2.connectedComponents(mask.astype(np.uint8), connectivity=8)
     kept = np.zeros(int(label.max()) + 1, dtype=bool)
-    kept[np.unique(label[start & mask])] = True
+    kept[label[start & mask]] = True
     kept[0] = False
     return np.asarray(kept[label])
 
@@ -272,7 +272,7 @@ def _extent(match: Flags, hidden: Flags, mm: float) -> tuple[Flags, Flags]:
     border = np.zeros_like(wide)
     border[[0, -1]] = border[:, [0, -1]] = True
     touching = np.zeros(int(label.max()) + 1, dtype=bool)
-    touching[np.unique(label[border & wide])] = True
+    touching[label[border & wide]] = True
     touching[0] = False
     outside = touching[label]
     return np.asarray(~outside), np.asarray(outside)
