@@ -24,6 +24,7 @@ _FADE_TO_GREY = 0.75
 _FADE_TO_PAPER = 0.42
 _SHIFT = 4  # sub-pixel bits of cv2's drawing calls
 _CUT_OUT = " … "
+_SMOOTH_DOWN_TO = 0.6  # zoom down to which masks, being soft, need no means over areas
 _NARROWEST = 0.4  # width of a canvas over its height
 
 
@@ -86,14 +87,14 @@ class Canvas:
         """Thickness of a thin line, canvas pixels."""
         return self._size[0] / 800
 
-    def _fit(self, layer: NDArray[np.generic]) -> NDArray[np.uint8]:
+    def _fit(self, layer: NDArray[np.generic], area_below: float = 1.0) -> NDArray[np.uint8]:
         cut = np.ascontiguousarray(layer[self._window])
-        way = cv2.INTER_AREA if self._zoom < 1 else cv2.INTER_LINEAR
+        way = cv2.INTER_AREA if self._zoom < area_below else cv2.INTER_LINEAR
         return np.asarray(cv2.resize(cut, self._size, interpolation=way))
 
     def layer(self, mask: NDArray[np.float32]) -> NDArray[np.float32]:
         """Bring a mask of the picture's grid, shape (h, w), to the canvas."""
-        return self._fit(mask).astype(np.float32)
+        return self._fit(mask, _SMOOTH_DOWN_TO).astype(np.float32)
 
     def to_canvas(self, points_px: NDArray[np.float64]) -> NDArray[np.float64]:
         """Photo pixels to canvas pixels, shape (n, 2)."""
