@@ -1,8 +1,14 @@
 """What tests of several packages share: a database server, started once where one is wanted."""
 
+import os
+
 import pytest
 
 from tests.postgresql_server import find_binaries, running_server
+
+# The tests run in several processes already: linear algebra in threads besides would only get in
+# their way. Read when NumPy is first imported, which is after this.
+os.environ.setdefault("OMP_NUM_THREADS", "1")
 
 
 @pytest.fixture(scope="session")

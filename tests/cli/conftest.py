@@ -6,6 +6,14 @@ import pytest
 from tests.cli.running import TRIAL, Outcome, copy_trial, traymorph
 
 
+@pytest.fixture(scope="session", autouse=True)
+def _no_width_from_outside():
+    """Tables are as wide as without a terminal, whatever the surroundings say of one."""
+    with pytest.MonkeyPatch.context() as patch:
+        patch.delenv("COLUMNS", raising=False)
+        yield
+
+
 @pytest.fixture(scope="session")
 def truth():
     return json.loads((TRIAL / "truth.json").read_text(encoding="utf-8"))
