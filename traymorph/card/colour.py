@@ -136,18 +136,22 @@ def correct(rgb: NDArray[np.uint8], fit: ColourFit) -> NDArray[np.uint8]:
     ndarray of uint8, shape (h, w, 3)
         sRGB-encoded under D65; what lies outside sRGB is clipped.
     """
-    tone, matrix = fit.tone.astype(np.float32), fit.matrix.astype(np.float32)
-    form = Form(matrix.shape[1])
-    fixed = np.empty_like(rgb)
+    form = Form(fit.matrix.shape[1])
+    tone, matrix = fit.tone.astype(np.float32), (_LARGEST * fit.matrix).astype(np.float32)
+    fixed = np.empty(rgb.shape, np.uint8)
     for start in range(0, len(rgb), _BAND_ROWS):
         band = slice(start, start + _BAND_ROWS)
-        light = cv2.transform(expand(tone[rgb[band]], form), matrix)
-        fixed[band] = _CODE_OF_LINEAR[(np.clip(light, 0.0, 1.0) * 65535.0 + 0.5).astype(np.uint16)]
+        seen = cv2.LUT(rgb[band], tone).astype(np.float32, copy=False)
+        light = np.asarray(cv2.transform(expand(seen, form), matrix), np.float32)
+        np.clip(light, 0.0, _LARGEST, out=light)
+        light += 0.5
+        np.take(_CODE_OF_LINEAR, light.astype(np.uint16), out=fixed[band], mode="clip")
     return fixed
 
 
+_LARGEST = 65535.0
 _CODE_OF_LINEAR = np.round(encode_srgb(np.arange(65536) / 65535.0) * 255.0).astype(np.uint8)
-_BAND_ROWS = 64
+_BAND_ROWS = 32
 """Rows corrected at once: whole photos as floating-point numbers would not fit the cache."""
 
 

@@ -83,13 +83,14 @@ def _scan(layers: Plane, turn: float, length_mm: float, width_mm: float) -> list
     )
     to_turned[:, 2] += (side - 1) / 2 - np.array([(columns - 1) / 2, (rows - 1) / 2])
     # one table of sums for all layers, which come last
-    sums = np.asarray(cv2.integral(cv2.warpAffine(layers, to_turned, (side, side))), np.float64)
+    turned = cv2.warpAffine(layers, to_turned, (side, side))
+    sums = np.asarray(cv2.integral(turned, sdepth=cv2.CV_32F), np.float32)
     margin = _RING_BEYOND[1]
     reach = (_cells(width_mm + 2 * margin), _cells(length_mm + 2 * margin))
     if reach[0] >= side or reach[1] >= side:
         return []
 
-    def box(wider_mm: float) -> NDArray[np.float64]:
+    def box(wider_mm: float) -> Plane:
         return _boxes(sums, reach, (width_mm + 2 * wider_mm, length_mm + 2 * wider_mm))
 
     within, rim = box(0.0), box(_RING_RIM[1]) - box(_RING_RIM[0])
@@ -116,9 +117,7 @@ def _cells(mm: float) -> int:
     return max(1, round(mm / COARSE_MM))
 
 
-def _boxes(
-    total: NDArray[np.float64], reach: tuple[int, int], size_mm: tuple[float, float]
-) -> NDArray[np.float64]:
+def _boxes(total: Plane, reach: tuple[int, int], size_mm: tuple[float, float]) -> Plane:
     """Sum over a box centred in a window of ``reach`` cells, for every place of the window."""
     rows, columns = _cells(size_mm[0]), _cells(size_mm[1])
     top, left = (reach[0] - rows) // 2, (reach[1] - columns) // 2
@@ -126,12 +125,12 @@ def _boxes(
     up = total[top : top + n_rows]
     down = total[top + rows : top + rows + n_rows]
     near, far = slice(left, left + n_columns), slice(left + columns, left + columns + n_columns)
-    result: NDArray[np.float64] = down[:, far] - up[:, far] - down[:, near] + up[:, near]
+    result: Plane = down[:, far] - up[:, far] - down[:, near] + up[:, near]
     return result
 
 
 def _peaks(
-    score: NDArray[np.float64],
+    score: Plane,
     reach: tuple[int, int],
     to_turned: NDArray[np.float64],
     turn: float,
