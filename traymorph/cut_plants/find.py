@@ -3,6 +3,7 @@
 from dataclasses import dataclass
 from typing import Any
 
+import cv2
 import numpy as np
 from numpy.typing import NDArray
 
@@ -265,24 +266,32 @@ def _blades(
     leaf: Floats,
     form: PlantForm,
 ) -> tuple[Blade, ...]:
-    corner = _corner(piece)
-    regions = [parts == number for number in range(1, len(parting.bases) + 1)]
     blades = []
-    for number, base in enumerate(parting.bases):
+    for number, base in enumerate(parting.bases, start=1):
+        around = _window((parts == number).view(np.uint8))
+        near, share = parts[around], leaf[around]
+        region, others = near == number, (near > 0) & (near != number)
+        start = np.array([around[1].start, around[0].start], np.float64)
         at = skeleton.points[base]
-        shape = blade_shape(leaf, regions[number], at)
+        shape = blade_shape(share, region, at - start)
         if shape is None:
             continue
-        others = np.isin(parts, [n + 1 for n in range(len(regions)) if n != number])
-        met = touching(regions[number], others, _MET_SHARE * shape.width)
-        met = met or not is_one_blade(leaf, regions[number], form)
+        met = touching(region, others, _MET_SHARE * shape.width)
+        met = met or not is_one_blade(share, region, form)
+        corner = _corner(piece)
         blades.append(
             Blade(
-                shape.area, at + corner, shape.tip + corner, shape.length, shape.width,
+                shape.area, at + corner, shape.tip + start + corner, shape.length, shape.width,
                 true_leaf=False, flags=("blades_overlap",) if met else (),
             )
         )  # fmt: skip
     return tuple(blades)
+
+
+def _window(region: NDArray[np.uint8]) -> tuple[slice, slice]:
+    """Rows and columns round a region, with the cells that touch it."""
+    x, y, width, height = cv2.boundingRect(region)
+    return slice(max(y - 2, 0), y + height + 2), slice(max(x - 2, 0), x + width + 2)
 
 
 def _in_reading_order(plants: list[CutPlant]) -> tuple[CutPlant, ...]:

@@ -97,25 +97,28 @@ def part(
     if leaf_odds is not None:
         odds = odds + leaf_odds
     again = _STEM_AGAIN_COST[form]
-    as_blade, as_stem = odds / 2.0, -odds / 2.0
-    for cell in ways.outward[:0:-1]:
-        above = ways.parent[cell]
+    # Lists, since single entries of arrays are slow to read and write.
+    as_blade, as_stem = (odds / 2.0).tolist(), (-odds / 2.0).tolist()
+    outward, parent = ways.outward.tolist(), ways.parent.tolist()
+    for cell in outward[:0:-1]:
+        above = parent[cell]
         as_stem[above] += max(as_stem[cell], as_blade[cell] - _BLADE_COST)
         as_blade[above] += max(as_blade[cell], as_stem[cell] - again)
-    labels = np.full(len(odds), -1, np.intp)
+    labels = [-1] * len(odds)
     labels[ways.root] = 0
     bases: list[int] = []
-    for cell in ways.outward[1:]:
-        above = labels[ways.parent[cell]]
+    for cell in outward[1:]:
+        above = labels[parent[cell]]
         if above > 0:
             stays = as_blade[cell] >= as_stem[cell] - again
             labels[cell] = above if stays else 0
         elif as_blade[cell] - _BLADE_COST > as_stem[cell]:
-            bases.append(int(cell))
+            bases.append(cell)
             labels[cell] = len(bases)
         else:
             labels[cell] = 0
-    return _without_roots(Parting(labels, tuple(bases)), skeleton, half_width)
+    parting = Parting(np.array(labels, np.intp), tuple(bases))
+    return _without_roots(parting, skeleton, half_width)
 
 
 def _without_roots(parting: Parting, skeleton: Skeleton, half_width: float) -> Parting:
