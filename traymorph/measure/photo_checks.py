@@ -146,7 +146,8 @@ def _sharpness(rgb: NDArray[np.uint8], outline_px: NDArray[np.float64], mm_per_p
         cv2.Scharr(grey, cv2.CV_32F, 1, 0, scale=1 / 32),
         cv2.Scharr(grey, cv2.CV_32F, 0, 1, scale=1 / 32),
     )
-    whole = float(np.percentile(grey, 95) - np.percentile(grey, 5))
+    dark, bright = np.percentile(grey, (5, 95))
+    whole = float(bright - dark)
     edges = contrast > 0.6 * max(whole, 1.0)
     if edges.sum() < 100 or whole < 10:
         return math.nan
