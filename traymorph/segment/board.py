@@ -124,7 +124,7 @@ def _refuse_pattern(found: Flags, corrected: NDArray[np.uint8], mm: float) -> No
     """Refuse a board on which vivid things of many hues lie or are printed."""
     count, labels = cv2.connectedComponents(found.astype(np.uint8), connectivity=8)
     places = labels[found]
-    lab = rgb2lab(corrected[found].astype(np.float64) / 255.0)
+    lab = rgb2lab(corrected[found].astype(np.float32) / np.float32(255.0))
     size = np.bincount(places, minlength=count)
     a, b = (
         np.bincount(places, lab[:, axis], minlength=count) / np.maximum(size, 1) for axis in (1, 2)
@@ -151,7 +151,10 @@ def _doubt(share: Floats, contrast: Floats, told: board_distractors.Sorted) -> F
     faint = np.maximum(faint, np.float32(0.25) * told.others)
     size = (share.shape[1], share.shape[0])
     wrong = cv2.resize(faint.astype(np.float32), size, interpolation=cv2.INTER_LINEAR)
-    return np.asarray(np.clip(np.maximum(wrong, np.minimum(share, 1 - share)), 0.0, 0.5))
+    doubt = 1 - share
+    np.minimum(doubt, share, out=doubt)
+    np.maximum(doubt, wrong, out=doubt)
+    return np.clip(doubt, 0.0, 0.5, out=doubt)
 
 
 def _edge_u_px(contrast: Floats, plants: Flags) -> float:
