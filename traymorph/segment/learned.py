@@ -17,7 +17,7 @@ from numpy.typing import NDArray
 
 STRIDE = 32
 BLOCK_PX = 16
-LARGEST_PX = 350_000  # computed at once, for which the network takes about 55 MB
+LARGEST_PX = 800_000  # computed at once, for which the network takes about 130 MB
 _AROUND_PX = 32  # seen beyond what is kept of a tile: more changes no more than its place does
 _LARGEST_SCORE = 30.0
 
@@ -151,7 +151,7 @@ def tiles(size: tuple[int, int], wanted: NDArray[np.bool_] | None = None) -> lis
     return best
 
 
-_MOST_TILES = 24
+_MOST_TILES = 12
 
 
 def window_of(wanted: NDArray[np.bool_], size: tuple[int, int]) -> Tile | None:
@@ -197,8 +197,16 @@ def _seen_px(tile: Tile, size: tuple[int, int]) -> int:
 
 @cache
 def shipped_model() -> LearnedTissue:
-    """Load the network of the package, once in each process."""
+    """Load the network of the package, or give the one in memory."""
     return LearnedTissue((files("traymorph.segment") / "tissue.onnx").read_bytes())
+
+
+def release_model() -> None:
+    """Give the memory of the network back; to read it again takes a hundredth of a second.
+
+    Threads that compute with it go on with theirs.
+    """
+    shipped_model.cache_clear()
 
 
 @cache

@@ -17,6 +17,7 @@ from traymorph.model.photo import View
 from traymorph.segment import edges
 from traymorph.segment.learned import (
     may_hold_plants,
+    release_model,
     tissue_shares,
     tissue_version,
     window_of,
@@ -80,6 +81,7 @@ def segment_tissue(
     if weights.colour > 0:
         method = f"{method} + {COLOUR_METHOD}"
     leaf, stem, window = _learned(rgb, mm_per_px)
+    release_model()  # what comes after needs the memory for the photo
     masks = PlantMasks(
         leaf=leaf, stem=stem, scale=scale, method=method, doubt=np.zeros(leaf.shape, np.float32)
     )
