@@ -81,11 +81,12 @@ def main() -> None:
         decode(str(arguments.photo))
         seen = read(entry, 100.0)
         measure(seen, arguments.crop)
+        width, height = seen.photo.size_px
+        del seen  # or the next run would hold two photos
     typical = clock.typical()
     if entry.view is View.BOARD:
         named = sum(typical[stage] for stage in _BOARD_STAGES)
         typical["the rest"] = typical.pop("whole board") - named
-    width, height = seen.photo.size_px
     print(f"{width * height / 1e6:.1f} MP {arguments.view}, one thread, {arguments.runs} runs")
     for name, seconds in typical.items():
         print(f"{name:>14}  {seconds:6.3f} s  {seconds / typical['decode']:6.1f} x decode")

@@ -32,7 +32,8 @@ class PlantMasks:
     @property
     def plant(self) -> NDArray[np.float32]:
         """Share of the pixel that is plant, shape (h, w)."""
-        return np.asarray(np.minimum(self.leaf + self.stem, 1.0), np.float32)
+        both = np.asarray(self.leaf + self.stem, np.float32)
+        return np.minimum(both, np.float32(1.0), out=both)
 
     def to_mask(self, points_px: NDArray[np.float64]) -> NDArray[np.float64]:
         """Photo pixels (x, y) to mask pixels (x, y), shape (n, 2)."""

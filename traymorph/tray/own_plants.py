@@ -133,8 +133,10 @@ def own_side(
     beyond = np.maximum(wall.left_x_mm - columns, columns - wall.right_x_mm)
     allowed = (above > -_DROOP_MM) & (beyond <= _side_reach(plant, above, columns, wall))[None, :]
     if rgb is not None:
-        lab = cv2.cvtColor(cv2.GaussianBlur(rgb, (0, 0), 2.0), cv2.COLOR_RGB2LAB)
-        seen = cv2.remap(lab, x, y, cv2.INTER_LINEAR).astype(np.float32)
+        # first to the grid, then to CIELAB: the grid has fewer cells than the picture pixels
+        smooth = cv2.GaussianBlur(rgb, (0, 0), 2.0)
+        lab = cv2.cvtColor(cv2.remap(smooth, x, y, cv2.INTER_LINEAR), cv2.COLOR_RGB2LAB)
+        seen = lab.astype(np.float32)
         seen = ((seen - _LAB_ZERO) * _LAB_UNIT).astype(np.float32)
         height = above.astype(np.float32)
         elsewhere = like_surroundings(plant, seen, height, beyond)
