@@ -187,11 +187,11 @@ def _layers(view: FrontView, tray: TraySide, fill_mm: float) -> dict[str, Measur
     position_u = tray.wall.position_u_mm
     values = _layer_values(view, tray, fill_mm)
     ratio, bare, layer = values
+    on_grid = replace(tray.masks, leaf=view.leaf, stem=view.stem)
+    mistaken = [mistaken_class(on_grid, sign) for sign in (1.0, -1.0)]
     others = [
-        _layer_values(
-            front_view(replace(tray, masks=mistaken_class(tray.masks, sign))), tray, fill_mm
-        )
-        for sign in (1.0, -1.0)
+        _layer_values(replace(view, leaf=one.leaf, stem=one.stem), tray, fill_mm)
+        for one in mistaken
     ]
     ratio_u, bare_u, layer_u = (
         float(np.nanmax([abs(other[k] - values[k]) for other in others])) for k in range(3)
