@@ -47,6 +47,25 @@ def test_stray_plants_on_the_bench_do_not_count(draw):
     assert own_overhead(drawing.masks, view, opening(corners), LEAVES).plant.sum() == before
 
 
+@pytest.mark.parametrize("x", [-150.0, -500.0, 2500.0])
+def test_a_tray_at_or_beyond_the_photos_edge_keeps_only_what_the_photo_shows(draw, x):
+    corners = draw.rectangle((x, 120), 0.0, 250.0, 200.0)
+    view = draw.camera((-150, 120, 650), (-150, 120.1, 0))
+    drawing = draw.Drawing(view)
+    for place in (-150, -500, 2500):
+        drawing.disc((place, 120, LEAVES), 30.0, leaf=255)
+    own = own_overhead(drawing.masks, view, opening(corners), LEAVES)
+    assert own.leaf.shape == own.stem.shape == own.doubt.shape == drawing.masks.leaf.shape
+    centre = view.project(np.array([[x, 120.0, LEAVES]]))
+    column, row = np.round(drawing.masks.to_mask(centre))[0].astype(int)
+    height, width = own.leaf.shape
+    if 0 <= row < height and 0 <= column < width:
+        assert own.leaf[row, column] == drawing.masks.leaf[row, column] > 0.9
+    else:
+        assert x == 2500.0
+        assert not own.leaf.any()
+
+
 def test_leaf_and_stem_keep_their_shares(draw):
     corners = draw.rectangle((-280, 120), 0.0, 250.0, 200.0)
     view = draw.camera((-150, 120, 650), (-150, 120.1, 0))
