@@ -24,38 +24,36 @@ CROPS = {
         "chard_gold_like", "amaranth_red", "random", "borage_like", "cress_like", "random",
         "basil_like", "coriander_like", "random", "beet_like", "wheat_like", "orach_bronze_like",
     ),
+    "board_final": (
+        "orach_bronze_like", "radish_purple", "random", "borage_like", "sunflower", "random",
+        "chard_gold_like", "amaranth_red", "coriander_like", "random", "radish_green",
+        "orach_bronze_like", "random", "basil_like", "pea", "random", "coriander_like",
+        "beet_like", "random", "cress_like", "borage_like", "fennel_like", "random",
+        "chard_gold_like",
+    ),
     "board_bad": (
         "radish_green", "radish_green", "sunflower", "amaranth_red", "radish_green", "pea",
         "cress_like", "radish_green",
     ),
     "board_sample": ("radish_green",) * 4,
 }  # fmt: skip
-SEEDS = {"board_dev": 7101, "board_unseen": 7202, "board_locked": 7505, "board_bad": 7303,
-         "board_sample": 7404}  # fmt: skip
+SEEDS = {"board_dev": 7101, "board_unseen": 7202, "board_locked": 7505, "board_final": 7606,
+         "board_bad": 7303, "board_sample": 7404}  # fmt: skip
 BAD = ("empty", "heap", "hand", "cut_off", "checks", "flowers", "card_down", "low_contrast")
 COLOURS = ("white", "blue", "black", "grey")
 KINDS = ("lamp_5000", "overcast", "window", "sun", "lamp_6500", "strips", "lamp_3000")
 # Colours of stems laid over a crop's own; some are kept for judging only.
+_LOCKED_TINTS = (None, "violet", None, "white", "gold", None, "pale", "orange", None, "pink", None)
 TINTS = {
     "board_dev": (None, None, "white", "pale", None, "pink", None),
     "board_unseen": (None, "crimson", None, "tan", None, "white", "pink", None, "purple"),
     "learn": (None, "white", None, "pale", "pink", None, "crimson", None, "pale"),
-    "board_locked": (
-        None,
-        "violet",
-        None,
-        "white",
-        "gold",
-        None,
-        "pale",
-        "orange",
-        None,
-        "pink",
-        None,
-    ),
+    "board_locked": _LOCKED_TINTS,
+    "board_final": _LOCKED_TINTS,
 }
 # Pairs that touch and pairs that cross, dealt out in turn.
 PAIRS = ((0, 0), (0, 0), (1, 0), (0, 0), (2, 1), (0, 0), (0, 2), (3, 0))
+LOCKED = ("board_locked", "board_final")
 PAIRS_LOCKED = ((0, 0), (1, 1), (0, 0), (2, 0), (0, 1), (0, 0), (1, 0))
 COUNTS = {"pea": (7, 12), "sunflower": (8, 14), "wheat_like": (8, 14), "onion_like": (9, 15),
           "borage_like": (8, 14), "amaranth_red": (16, 25), "basil_like": (16, 25),
@@ -104,7 +102,7 @@ def board_scene(name: str, seed: int, k: int, crop: str, u: dict[str, float]) ->
     tints = TINTS.get(name, (None,))
     edges = k % 3 == 0
     low, high = COUNTS.get(crop, (8, 25))
-    pairs = PAIRS_LOCKED if name == "board_locked" else PAIRS
+    pairs = PAIRS_LOCKED if name in LOCKED else PAIRS
     touching, crossing = pairs[k % len(pairs)]
     kind = KINDS[(k + k // len(KINDS)) % len(KINDS)]
     light = sets.light_of(kind, rng)

@@ -10,7 +10,7 @@ import pytest
 from tests.scenes import crops, ground, intruders, meshes, sets, textures, tray
 from tests.scenes.board import STEM_TINTS
 
-LOCKED = ("trays_locked", "board_locked")
+LOCKED = ("trays_locked", "board_locked", "board_final")
 OTHERS = tuple(name for name in sets.SETS if name not in LOCKED)
 OPENING = {"inside_length_mm": 300.0, "inside_width_mm": 200.0, "rim_above_bench_mm": 45.0}
 
@@ -31,7 +31,8 @@ def test_locked_forms_and_stems_are_in_no_other_set(scenes: dict[str, list[dict]
         assert not {s.get("stem_tint") for s in scenes[name]} & {"gold", "violet", "orange"}
     for name in LOCKED:
         assert set(crops.ONLY_LOCKED) <= crops_in(scenes[name])
-    assert {"gold", "violet", "orange"} <= {s["stem_tint"] for s in scenes["board_locked"]}
+    for name in ("board_locked", "board_final"):
+        assert {"gold", "violet", "orange"} <= {s["stem_tint"] for s in scenes[name]}
 
 
 def test_nothing_kept_for_judging_is_learned_from(scenes: dict[str, list[dict]]) -> None:
@@ -43,7 +44,7 @@ def test_nothing_kept_for_judging_is_learned_from(scenes: dict[str, list[dict]])
 
 
 def test_any_first_part_of_the_learning_set_is_mixed(scenes: dict[str, list[dict]]) -> None:
-    for count in (84, 200, 360):
+    for count in (84, 200, 360, 600):
         views = Counter(view_of(s) for s in scenes["learn"][:count])
         assert views["board"] / count == pytest.approx(0.24, abs=0.04)
         assert views["overhead"] / count == pytest.approx(0.38, abs=0.04)
