@@ -77,12 +77,28 @@ def test_the_same_picture_gives_the_same_answer():
 
 def test_witnesses_that_contradict_each_other_raise_the_doubt(monkeypatch):
     picture = _picture(np.random.default_rng(5), plants=True)
-    agreed = segment_tissue(picture, View.SIDE, scale=1.0, mm_per_px=0.3, ignore=None)
+    agreed = segment_tissue(picture, View.SIDE, scale=1.0, mm_per_px=None, ignore=None)
     everything = (
         np.full(picture.shape[:2], 0.98, np.float32),
         np.zeros(picture.shape[:2], np.float32),
     )
-    monkeypatch.setattr(tissue, "tissue_shares", lambda _rgb, _wanted: everything)
-    monkeypatch.setattr(tissue, "may_hold_plants", lambda _rgb, _mm: np.ones((16, 20), bool))
-    dissent = segment_tissue(picture, View.SIDE, scale=1.0, mm_per_px=0.3, ignore=None)
+    monkeypatch.setattr(tissue, "tissue_shares", lambda _rgb: everything)
+    dissent = segment_tissue(picture, View.SIDE, scale=1.0, mm_per_px=None, ignore=None)
     assert dissent.doubt.mean() > agreed.doubt.mean() + 0.1
+
+
+def test_with_a_card_the_photo_s_own_colours_fill_what_the_learned_model_missed(monkeypatch):
+    picture = _picture(np.random.default_rng(6), plants=True)
+    rows, columns = np.mgrid[: picture.shape[0], : picture.shape[1]]
+    blades = picture[..., 1] > 100
+    missed = blades & ((rows - 170) ** 2 + (columns - 250) ** 2 < 30**2)
+    leaf = np.where(blades, 0.97, 0.02).astype(np.float32)
+    leaf[missed] = 0.42
+    told = (leaf, np.zeros_like(leaf))
+    monkeypatch.setattr(tissue, "tissue_shares", lambda _rgb, _wanted: told)
+    monkeypatch.setattr(tissue, "may_hold_plants", lambda _rgb, _mm: np.ones((16, 20), bool))
+    masks = segment_tissue(picture, View.OVERHEAD, scale=1.0, mm_per_px=0.3, ignore=None)
+    assert (masks.plant[missed] > 0.5).mean() > 0.9
+    assert masks.plant[~blades].mean() < 0.05
+    # What the learned model was not sure of stays in doubt.
+    assert masks.doubt[missed].mean() > masks.doubt[blades & ~missed].mean() + 0.05

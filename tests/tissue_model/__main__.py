@@ -8,6 +8,7 @@ from pathlib import Path
 import cv2
 import numpy as np
 
+from tests.tissue_model.blend import blend
 from tests.tissue_model.judge import Predict, contact_sheet, judged, summary
 from tests.tissue_model.photographs import gate
 from tests.tissue_model.scenes import read_folder
@@ -25,17 +26,21 @@ def main() -> int:
     learn.add_argument("--minutes", type=float, default=7.0, help="of training alone")
     learn.add_argument("--seed", type=int, default=1)
     learn.add_argument("--leave-out", default="", metavar="CROP", help="judge by this crop alone")
+    learn.add_argument("--start", default="", metavar="ONNX", help="go on from this network")
     learn.add_argument("--batch", type=int, default=48)
     learn.add_argument("--crop-px", type=int, default=448, help="multiple of 32")
     learn.add_argument("--textures", type=int, default=320, help="kept at a time")
     learn.add_argument("--texture-px", type=int, default=768)
+    join = commands.add_parser("blend", help="mean of the weights of several runs from one start")
+    join.add_argument("runs", type=Path, nargs="+", metavar="ONNX")
+    join.add_argument("--out", type=Path, required=True, help="the ONNX file to write")
     check = commands.add_parser("judge", help="figures of an ONNX file on scenes and photographs")
     check.add_argument("--model", type=Path, required=True)
     check.add_argument("--data", type=Path, action="append", default=[], help="may be repeated")
     check.add_argument("--photographs", type=Path, help="folder with photos/ and masks/")
     check.add_argument("--sheet", type=Path, help="PNG of photo, truth and prediction")
     arguments = parser.parse_args()
-    return {"train": _train, "judge": _judge}[arguments.command](arguments)
+    return {"train": _train, "blend": _blend, "judge": _judge}[arguments.command](arguments)
 
 
 def _train(arguments: argparse.Namespace) -> int:
@@ -43,12 +48,18 @@ def _train(arguments: argparse.Namespace) -> int:
         arguments.minutes,
         arguments.seed,
         arguments.leave_out,
+        arguments.start,
         arguments.batch,
         arguments.crop_px,
         arguments.textures,
         arguments.texture_px,
     )
     train(arguments.data, arguments.out, settings)
+    return 0
+
+
+def _blend(arguments: argparse.Namespace) -> int:
+    blend(arguments.runs, arguments.out)
     return 0
 
 

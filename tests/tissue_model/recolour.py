@@ -7,20 +7,21 @@ from tests.tissue_model.chance import Chance
 from tests.tissue_model.fields import fractal_noise, smooth_noise
 from tests.tissue_model.light import luminance, to_linear
 
-# sRGB anchors of living tissue, from memory of microgreens. No brown leaves: with them the network
-# takes soil for a dense canopy.
+# sRGB anchors of living tissue, from memory of microgreens. Red leaves go as far as brick red; no
+# earth-brown ones: with those the network takes soil for a dense canopy.
 _LEAF = [
     (60, 141, 37), (40, 110, 40), (25, 74, 26), (84, 150, 60), (136, 187, 38), (160, 200, 80),
     (195, 224, 158), (120, 160, 100), (70, 120, 80), (60, 100, 60), (210, 200, 80), (226, 214, 130),
     (50, 132, 62), (100, 168, 74), (150, 190, 120), (90, 110, 70),
-    (80, 40, 70), (50, 26, 48), (110, 60, 100), (130, 40, 56), (160, 50, 60),
+    (80, 40, 70), (50, 26, 48), (110, 60, 100), (130, 40, 56), (160, 50, 60), (38, 22, 34),
+    (104, 34, 40), (140, 58, 48), (118, 44, 36), (90, 48, 44), (72, 30, 40), (176, 90, 84),
 ]  # fmt: skip
 _STEM = [
     (228, 228, 212), (240, 238, 226), (218, 196, 136), (226, 212, 170), (195, 224, 158),
     (170, 200, 120), (130, 170, 80), (96, 140, 60), (220, 160, 160), (200, 110, 130), (150, 40, 60),
     (93, 40, 46), (120, 60, 100), (168, 164, 133), (214, 120, 100),
 ]  # fmt: skip
-_LEAF_WEIGHTS = np.array([1.0] * 16 + [0.8] * 5) / (16 + 0.8 * 5)
+_LEAF_WEIGHTS = np.array([1.0] * 16 + [0.7] * 12) / (16 + 0.7 * 12)
 
 
 class Recolour:

@@ -12,9 +12,13 @@ pytest.importorskip("torch", reason="training needs the extra [train]")
 import torch
 
 from tests.tissue_model.augment import CropMaker
+from tests.tissue_model.blend import mean_of
 from tests.tissue_model.chance import Chance
+from tests.tissue_model.export import write_onnx
 from tests.tissue_model.light import luminance
+from tests.tissue_model.network import TissueNet
 from tests.tissue_model.photographs import gate
+from tests.tissue_model.resume import load_exported
 from tests.tissue_model.scenes import PixelStore, Rendered, read_folder
 from tests.tissue_model.textures import TextureBank, TextureMaker
 
@@ -116,3 +120,34 @@ def test_a_gate_without_masks_or_photos_says_so(tmp_path: Path) -> None:
         gate(lambda rgb: rgb, tmp_path)
     with pytest.raises(SystemExit, match="holds no rendered scenes"):
         read_folder(tmp_path)
+
+
+def a_network(seed: int) -> TissueNet:
+    """Random weights, with norms that have seen something."""
+    torch.manual_seed(seed)
+    net = TissueNet()
+    for parameter in net.parameters():
+        parameter.data += 0.1 * torch.randn_like(parameter)
+    net.train()(torch.rand(4, 3, 64, 64))
+    return net
+
+
+def test_a_network_goes_on_from_where_it_was_exported(tmp_path: Path) -> None:
+    pytest.importorskip("onnx", reason="training needs the extra [train]")
+    before, crops = a_network(1).eval(), torch.rand(8, 3, 64, 64)
+    wanted = before(crops).detach()
+    write_onnx(before, tmp_path / "before.onnx")
+    after = a_network(2)
+    load_exported(after, tmp_path / "before.onnx", crops)
+    scale = float(wanted.abs().mean())
+    assert (after.eval()(crops) - wanted).abs().max() < 1e-3 * scale
+    # In training the norms go by the crops at hand; these are the ones that they were set by.
+    assert (after.train()(crops) - wanted).abs().mean() < 0.02 * scale
+
+
+def test_the_mean_of_weights_keeps_kinds_and_counts() -> None:
+    one, other = (a_network(seed).state_dict() for seed in (3, 4))
+    mean = mean_of([one, other])
+    torch.testing.assert_close(mean["last.weight"], (one["last.weight"] + other["last.weight"]) / 2)
+    assert {k: v.dtype for k, v in mean.items()} == {k: v.dtype for k, v in one.items()}
+    TissueNet().load_state_dict(mean)

@@ -19,10 +19,12 @@ from tests.tissue_model.export import recipe_hash, write_facts, write_onnx, writ
 from tests.tissue_model.light import to_srgb
 from tests.tissue_model.loss import tissue_loss
 from tests.tissue_model.network import TissueNet, class_scores
+from tests.tissue_model.resume import load_exported
 from tests.tissue_model.scenes import TYPICAL_MM_PER_PX, PixelStore, Rendered, read_folder
 from tests.tissue_model.textures import TextureBank, TextureMaker
 
 _PEAK_RATE, _LAST_RATE, _WARM_UP = 4e-3, 2e-5, 0.06
+_RESUMED_RATE = 1.5e-3  # at its peak, of a network that goes on learning
 _DECAY = 0.02
 _SMOOTHING = 0.998
 _HELD_OUT = 12  # every twelfth scene judges and does not teach
@@ -36,6 +38,7 @@ class Settings:
     minutes: float
     seed: int
     leave_out: str
+    start: str
     batch: int
     crop_px: int
     textures: int
@@ -119,13 +122,17 @@ def split(photos: list[Rendered], leave_out: str) -> tuple[list[Rendered], list[
 def _learn(maker: CropMaker, settings: Settings, log: "Log") -> tuple[TissueNet, int]:
     device = maker.store.device
     layout = _faster_layout(maker, settings, log)
-    net = TissueNet().to(device, memory_format=layout).train()
+    net = TissueNet().to(device, memory_format=layout)
+    if settings.start:
+        load_exported(net, Path(settings.start), maker.batch(settings.batch)[0])
+    net.train()
+    peak = _RESUMED_RATE if settings.start else _PEAK_RATE
     smooth = copy.deepcopy(net).eval()
     optimiser = torch.optim.AdamW(_groups(net), lr=_PEAK_RATE, fused=device.type == "cuda")
     begin, step, shown, losses = time.perf_counter(), 0, 0.0, []
     while (progress := (time.perf_counter() - begin) / (60 * settings.minutes)) < 1:
         for group in optimiser.param_groups:
-            group["lr"] = _rate(progress)
+            group["lr"] = _rate(progress, peak)
         losses.append(_step(net, optimiser, maker, settings.batch, layout))
         _follow(smooth, net, min(_SMOOTHING, (step + 1) / (step + 10)))
         step += 1
@@ -142,11 +149,11 @@ def _learn(maker: CropMaker, settings: Settings, log: "Log") -> tuple[TissueNet,
     return smooth.to(memory_format=torch.contiguous_format), step
 
 
-def _rate(progress: float) -> float:
+def _rate(progress: float, peak: float) -> float:
     if progress < _WARM_UP:
-        return _PEAK_RATE * (0.05 + 0.95 * progress / _WARM_UP)
+        return peak * (0.05 + 0.95 * progress / _WARM_UP)
     fall = (progress - _WARM_UP) / (1 - _WARM_UP)
-    return _LAST_RATE + (_PEAK_RATE - _LAST_RATE) * (1 + math.cos(math.pi * fall)) / 2
+    return _LAST_RATE + (peak - _LAST_RATE) * (1 + math.cos(math.pi * fall)) / 2
 
 
 def _groups(net: TissueNet) -> list[dict]:

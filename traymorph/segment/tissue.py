@@ -1,9 +1,10 @@
 """Leaf, stem and the rest in one photo: two witnesses heard together.
 
-The learned model knows the forms of seedlings and tells leaf from stem, but was trained on rendered
-trays alone: outdoors it takes bare soil for plant. The colour-and-shape model fits itself to each
-photo and holds outdoors, but loses crops that are coloured like what they stand on. Each view
-hears both with the weights that did best on photos that neither was made from (docs/accuracy.md).
+The learned model knows the forms of seedlings and tells leaf from stem. With a card in view it is
+the first witness, and the second are the colours of that photo, taught by what the first is sure
+of. Without a card neither scale nor light is known and the learned model takes bare soil for plant:
+there the colour-and-shape model is heard beside it, which fits itself to each photo. All weights
+are those that did best on photos that neither was made from (docs/tissue-model.md).
 """
 
 from dataclasses import dataclass
@@ -24,6 +25,8 @@ from traymorph.segment.learned import (
 )
 from traymorph.segment.plants import METHOD as COLOUR_METHOD
 from traymorph.segment.plants import plant_share
+from traymorph.segment.taught_colours import METHOD as TAUGHT_METHOD
+from traymorph.segment.taught_colours import colour_bins, taught_log_odds
 
 Share = NDArray[np.float32]
 
@@ -33,17 +36,21 @@ _SURE = 0.005
 """Neither witness is believed beyond these odds."""
 
 
+_TAUGHT_WEIGHT = 0.5
+"""How much the colours of the photo count beside the learned model, in log-odds."""
+_COLOUR_MODEL_WEIGHT = 2.0
+"""The same of the colour-and-shape model, where no card was seen."""
+_PLANT_FROM = 0.5
+_OVER_CARD = 0.9
+
+
 @dataclass(frozen=True, slots=True)
-class _Weights:
-    """How much each witness's log-odds count."""
+class _Told:
+    """Share of plant in each pixel, the stem's share of that plant, and chance of a mistake."""
 
-    learned: float
-    colour: float
-
-
-_OVERHEAD = _Weights(learned=1.0, colour=0.0)
-_SIDE = _Weights(learned=2.0, colour=1.0)
-_WITHOUT_CARD = _Weights(learned=1.0, colour=2.0)
+    plant: Share
+    stem: Share
+    doubt: Share
 
 
 def segment_tissue(
@@ -75,48 +82,59 @@ def segment_tissue(
     PlantMasks
         Every plant in the photo, of whichever tray.
     """
-    calibrated = mm_per_px is not None
-    weights = _weights(view, calibrated=calibrated)
-    method = f"learned {tissue_version()}"
-    if weights.colour > 0:
-        method = f"{method} + {COLOUR_METHOD}"
     leaf, stem, window = _learned(rgb, mm_per_px)
     release_model()  # what comes after needs the memory for the photo
+    second = COLOUR_METHOD if mm_per_px is None else TAUGHT_METHOD
     masks = PlantMasks(
-        leaf=leaf, stem=stem, scale=scale, method=method, doubt=np.zeros(leaf.shape, np.float32)
+        leaf=leaf,
+        stem=stem,
+        scale=scale,
+        method=f"learned {tissue_version()} + {second}",
+        doubt=np.zeros(leaf.shape, np.float32),
     )
     if window is None:
         return masks
-    plant = leaf[window] + stem[window]
-    # From here on the stem is known as a share of the plant.
-    stem[window] /= np.maximum(plant, np.float32(1e-6))
-    doubt = np.minimum(plant, 1 - plant, out=masks.doubt[window])
-    if weights.colour > 0:
-        colour, _ = plant_share(
-            rgb, view, mm_per_px=mm_per_px, calibrated=calibrated, ignore=ignore, window=window
-        )
-        odds = weights.learned * _log_odds(plant) + weights.colour * _log_odds(colour)
-        # Where the two contradict each other, neither is sure.
-        np.maximum(doubt, np.abs(plant - colour) / 2, out=doubt)
-        plant = _share(odds)
-    if calibrated:  # light adds up only in linear light, which a card has set
-        plant = edges.unmix(plant, rgb[window])
+    learned = _first_told(leaf[window], stem[window])
+    if mm_per_px is None:
+        # Wholly seen: without a scale the window is the whole photo.
+        colour, _ = plant_share(rgb, view, ignore=ignore)
+        told = _heard_together(learned, _log_odds(colour) * _COLOUR_MODEL_WEIGHT)
+    else:
+        told = _by_taught_colours(learned, rgb[window])
     if ignore is not None:
         # A leaf may lie over the card, but what is printed there is none.
-        plant[ignore[window] & (plant < _OVER_CARD)] = 0.0
-    stem[window] *= plant
-    np.subtract(plant, stem[window], out=leaf[window])
-    np.clip(doubt, 0.0, 0.5, out=doubt)
+        told.plant[ignore[window] & (told.plant < _OVER_CARD)] = 0.0
+    np.multiply(told.plant, told.stem, out=stem[window])
+    np.subtract(told.plant, stem[window], out=leaf[window])
+    np.clip(told.doubt, 0.0, 0.5, out=masks.doubt[window])
     return masks
 
 
-_OVER_CARD = 0.9
+def _first_told(leaf: Share, stem: Share) -> _Told:
+    plant = leaf + stem
+    return _Told(plant, stem / np.maximum(plant, np.float32(1e-6)), np.minimum(plant, 1 - plant))
 
 
-def _weights(view: View, *, calibrated: bool) -> _Weights:
-    if not calibrated:
-        return _WITHOUT_CARD
-    return _SIDE if view is View.SIDE else _OVERHEAD
+def _heard_together(learned: _Told, odds: Share) -> _Told:
+    """Add the second witness's log-odds of plant to what the learned model says."""
+    odds += _log_odds(learned.plant)
+    plant = _share(odds)
+    # Where the two contradict each other, neither is sure.
+    doubt = np.maximum(learned.doubt, np.abs(learned.plant - plant) / 2)
+    return _Told(plant, learned.stem, doubt)
+
+
+def _by_taught_colours(learned: _Told, rgb: NDArray[np.uint8]) -> _Told:
+    """Colours that plants, and stems among them, have in this photo; outlines refined."""
+    bins, plants = colour_bins(rgb), learned.plant > _PLANT_FROM
+    odds = taught_log_odds(bins, plants, np.ones_like(plants))
+    odds *= np.float32(_TAUGHT_WEIGHT)
+    told = _heard_together(learned, odds)
+    odds = taught_log_odds(bins, learned.stem > _PLANT_FROM, plants)
+    odds *= np.float32(_TAUGHT_WEIGHT)
+    odds += _log_odds(learned.stem)
+    # Light adds up only in linear light, which a card has set.
+    return _Told(edges.unmix(told.plant, rgb), _share(odds), told.doubt)
 
 
 def _learned(
