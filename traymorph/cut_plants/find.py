@@ -13,6 +13,7 @@ from traymorph.cut_plants.colours import TissueColours
 from traymorph.cut_plants.company import with_group_flags
 from traymorph.cut_plants.feet import feet_of, is_plant
 from traymorph.cut_plants.forms import PlantForm
+from traymorph.cut_plants.hidden_forks import Followed, with_hidden_forks
 from traymorph.cut_plants.nodes import first_leaf_of, node_of
 from traymorph.cut_plants.parting import Parting, cells_of_skeleton, part
 from traymorph.cut_plants.separate import Member, separate
@@ -116,13 +117,14 @@ def find_cut_plants(
     if typical is not None:
         colours = colours_of_photo(pieces, labs, typical.stem_half_width)
     board = _Board(step_mm, form, typical, colours)
-    found = []
+    built: list[Followed] = []
     for piece, lab in zip(pieces, labs, strict=True):
-        found += _plants(piece, lab, board)
+        built += _plants(piece, lab, board)
+    found = with_hidden_forks(built)
     return _in_reading_order(with_group_flags(with_blade_flags(found, form), form))
 
 
-def _plants(piece: Silhouette, lab: Floats, board: _Board) -> list[CutPlant]:
+def _plants(piece: Silhouette, lab: Floats, board: _Board) -> list[Followed]:
     """Build the plants of one connected piece."""
     flags = ("plant_cut_off",) if piece.at_edge else ()
     if board.form is PlantForm.NO_NODE:
@@ -150,7 +152,7 @@ def _plants(piece: Silhouette, lab: Floats, board: _Board) -> list[CutPlant]:
     return plants
 
 
-def _grass(piece: Silhouette, typical: TypicalPlant | None, flags: tuple[str, ...]) -> CutPlant:
+def _grass(piece: Silhouette, typical: TypicalPlant | None, flags: tuple[str, ...]) -> Followed:
     """Give a plant without a node."""
     if _is_two_leaves(piece, typical):
         flags = (*flags, "plants_touch")
@@ -172,7 +174,7 @@ def _is_two_leaves(piece: Silhouette, typical: TypicalPlant | None) -> bool:
 
 def _separated(
     piece: Silhouette, feet: list[Run], tissue: _Tissue, board: _Board, flags: tuple[str, ...]
-) -> list[CutPlant] | None:
+) -> list[Followed] | None:
     """Build plants that touch, each on its own; None where they cannot be told apart."""
     roots = [int(foot.cells[0]) for foot in feet]
     members = separate(
@@ -181,7 +183,7 @@ def _separated(
     if members is None or board.typical is None:
         return None
     plants = _built(piece, members, tissue, board, flags)
-    return plants if all(_plausible(plant, board.typical) for plant in plants) else None
+    return plants if all(_plausible(plant.plant, board.typical) for plant in plants) else None
 
 
 def _plausible(plant: CutPlant, typical: TypicalPlant) -> bool:
@@ -190,10 +192,11 @@ def _plausible(plant: CutPlant, typical: TypicalPlant) -> bool:
     return _LEAST_SHARE * typical.area <= area <= _MOST_SHARE * typical.area
 
 
-def _plain(piece: Silhouette, flags: tuple[str, ...]) -> CutPlant:
+def _plain(piece: Silhouette, flags: tuple[str, ...]) -> Followed:
     """Give a plant of which only the area is told."""
     nothing = np.zeros_like(piece.share)
-    return CutPlant(piece.box, piece.share, nothing, _NO_LINE, float("nan"), (), flags)
+    plant = CutPlant(piece.box, piece.share, nothing, _NO_LINE, float("nan"), (), flags)
+    return Followed(plant)
 
 
 def _built(
@@ -202,7 +205,7 @@ def _built(
     tissue: _Tissue,
     board: _Board,
     flags: tuple[str, ...],
-) -> list[CutPlant]:
+) -> list[Followed]:
     """Each plant of a piece with its leaf, stem and blades."""
     whose = cells_of_skeleton(
         piece.share > 0, joined([member.skeleton for member in members]), piece.coarse
@@ -224,7 +227,7 @@ def _plant(
     tissue: _Tissue,
     board: _Board,
     flags: tuple[str, ...],
-) -> CutPlant:
+) -> Followed:
     skeleton, half_width, odds = member.skeleton, tissue.half_width, tissue.leaf_odds
     ways = rooted(skeleton, member.root)
     parting = part(skeleton, ways, half_width, at_skeleton(odds, skeleton), board.form)
@@ -247,11 +250,14 @@ def _plant(
         if stem is None:
             flags = (*flags, "stem_unclear")
     if stem is None:
-        return CutPlant(piece.box, leaf, share - leaf, _NO_LINE, float("nan"), blades, flags)
-    return CutPlant(
+        return Followed(
+            CutPlant(piece.box, leaf, share - leaf, _NO_LINE, float("nan"), blades, flags)
+        )
+    found = CutPlant(
         piece.box, leaf, share - leaf, stem.line + _corner(piece), stem.width, blades, flags,
         stem.ends_u,
     )  # fmt: skip
+    return Followed(found, stem, float(ways.distance[list(parting.bases)].min()))
 
 
 def _corner(piece: Silhouette) -> NDArray[np.float64]:

@@ -40,7 +40,7 @@ _SUDDEN_WIDTHS = 0.6
 """Length within which a stem gives way to a stalk, in stem widths; a taper takes longer."""
 _BEFORE_WIDTHS = (0.4, 2.5)
 """Where, in stem widths below a place, the stem's own width is taken."""
-_FORK_WIDTHS, _BLADE_WIDTHS = 3.5, 9.0
+_FORK_WIDTHS, _BLADE_WIDTHS = 3.5, 4.5
 """How far below a fork, or a blade, the stem's end is looked for, in stem widths."""
 _AGAIN_WIDTHS = 1.5
 """A silhouette that is as wide as before over this length was only notched."""

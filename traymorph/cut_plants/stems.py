@@ -27,7 +27,7 @@ _MOST_BACK_WIDTHS = 3.0
 _USUAL_BACK_WIDTHS = 1.1
 """Where both are seen, the step to the stalks lies this far before the fork: mean over rendered
 boards, with a standard deviation of 0.3."""
-_CUT_U_WIDTHS = 0.15
+CUT_U_WIDTHS = 0.15
 _LEAF_U_WIDTHS = 0.4
 _STEP_U_WIDTHS, _FORK_U_WIDTHS, _BLADE_U_WIDTHS = 0.2, 0.5, 1.5
 """Standard uncertainties, in stem widths, of the cut, and of a node that is seen as a step in
@@ -46,11 +46,17 @@ class Stem:
         Mean along the line, cells.
     ends_u : float
         Standard uncertainty of its length from where cut and node lie, cells.
+    way : float
+        From the cut to the node along the skeleton, cells; its stair-steps make it longer.
+    fork_is_seen : bool
+        Whether the node was seen, rather than only where the first blade begins.
     """
 
     line: Points
     width: float
     ends_u: float
+    way: float
+    fork_is_seen: bool
 
 
 def stem_of(
@@ -83,6 +89,8 @@ def stem_of(
         return None
     found = middle_line(share, skeleton.points[path], half_width)
     end, known = _end(found, node, half_width)
+    last = found.points[min(int(np.searchsorted(found.along, end)), len(found.points) - 1)]
+    nearest = path[int(np.argmin(np.hypot(*(skeleton.points[path] - last).T)))]
     inside = found.along <= end
     if inside.sum() < _FEWEST // 2:
         return None
@@ -92,7 +100,13 @@ def stem_of(
     if not math.isfinite(width):
         width = 2.0 * half_width
     line = resample(line, _STEP_MM / step_mm)
-    return Stem(line, width, width * math.hypot(_CUT_U_WIDTHS, known))
+    return Stem(
+        line,
+        width,
+        width * math.hypot(CUT_U_WIDTHS, known),
+        way=float(ways.distance[nearest]),
+        fork_is_seen=known < _BLADE_U_WIDTHS,
+    )
 
 
 def _end(found: MiddleLine, node: Node, half_width: float) -> tuple[float, float]:
