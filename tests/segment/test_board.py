@@ -160,6 +160,19 @@ def test_the_bench_beyond_the_board_is_no_plant():
 
 
 @pytest.mark.slow
+def test_a_wedge_of_bench_beyond_a_slanting_edge_is_no_plant():
+    """Narrower than anything that is told as bench by its width."""
+    picture = Picture(90.0, 70.0, board=BOARDS["black"])
+    wedge = np.array([[83, 0], [90, 0], [90, 70], [78, 70]], dtype=float)
+    picture.shape(wedge, (150, 104, 66), plant=False, shadow=False)
+    picture.seedling(10, 35, "green", length=24)
+    result, plant, _ = told(picture)
+    assert elsewhere_mm2(result.plant, plant) < 1.0
+    assert not result.board[:, round(85 / MM_PER_PX) :].any()
+    assert "board_unclear" not in result.flags
+
+
+@pytest.mark.slow
 def test_a_hand_is_left_out_and_said():
     picture = Picture(120.0, 90.0, board=BOARDS["white"]).seedling(10, 25, "green", length=24)
     arm = np.array([[70, 90], [70, 50], [80, 40], [100, 40], [112, 50], [112, 90]], dtype=float)

@@ -101,7 +101,7 @@ def segment_board(
     found = stands_out(away, mm * width / size[0]) & ~covered & away.on_board
     contrast = away.contrast()
     told = board_distractors.sort(
-        found, away.seen[1:], away.seen[0], contrast, mm * width / size[0]
+        found, away.outside, away.seen[1:], away.seen[0], contrast, mm * width / size[0]
     )
     if mm_per_px is not None:
         _refuse_pattern(found, reduced, mm * width / size[0])

@@ -35,9 +35,9 @@ _COLOURLESS = 9.0
 _OTHER_COLOUR = 3.5
 # Depths between which a rim lies, mm, and its contrast in that of the inside where things fade.
 _RIM_MM, _FADING = (0.3, 0.9), 0.4
-# Part of the photo's border along which a thing that is cut off by it runs, mm.
+# Part of the border of photo or board along which a thing that is cut off by it runs, mm.
 _ALONG_BORDER_MM = 40.0
-# Part of the photo's border from which what was left out is a strip of the bench.
+# Part of that border from which what was left out is a strip of the bench.
 _STRIP_MM = 20.0
 
 
@@ -67,17 +67,21 @@ class _Parts:
     area: NDArray[np.float64]  # mm2
     blade: NDArray[np.float64]  # mm2 of what is wide
     colour: NDArray[np.float64]  # (n, 2): mean chroma at equal lightness
-    border: NDArray[np.float64]  # mm along the photo's border
+    border: NDArray[np.float64]  # mm along the border of photo or board
     extent: NDArray[np.float64]  # mm, diagonal of the bounding box
 
 
-def sort(found: Flags, chroma: Floats, light: Floats, contrast: Floats, mm: float) -> Sorted:
+def sort(
+    found: Flags, outside: Flags, chroma: Floats, light: Floats, contrast: Floats, mm: float
+) -> Sorted:
     """Tell plants from what else stands out.
 
     Parameters
     ----------
     found : ndarray of bool, shape (h, w)
         What stands out from the board.
+    outside : ndarray of bool, shape (h, w)
+        Where the board does not lie: bench, arm.
     chroma : ndarray of float32, shape (2, h, w)
         Cr and Cb of the picture, 8-bit codes, 0 = grey.
     light : ndarray of float32, shape (h, w)
@@ -95,7 +99,7 @@ def sort(found: Flags, chroma: Floats, light: Floats, contrast: Floats, mm: floa
     depth = cv2.distanceTransform(found.astype(np.uint8), cv2.DIST_L2, 5) * np.float32(mm)
     roots = _threads(found, chroma, mm)
     body = found & ~roots
-    parts = _measure(body, level, depth, mm)
+    parts = _measure(body, outside, level, depth, mm)
     is_plant = _with_blade(parts, level, depth) & _sharp(parts, contrast, depth)
     is_plant |= _continued(parts, is_plant, body, mm)
     plants = is_plant[parts.label]
@@ -129,7 +133,7 @@ def _threads(found: Flags, chroma: Floats, mm: float) -> Flags:
     return np.asarray(root[label])
 
 
-def _measure(found: Flags, level: Floats, depth: Floats, mm: float) -> _Parts:
+def _measure(found: Flags, outside: Flags, level: Floats, depth: Floats, mm: float) -> _Parts:
     count, label, stats, _ = cv2.connectedComponentsWithStats(
         found.astype(np.uint8), connectivity=8
     )
@@ -142,7 +146,8 @@ def _measure(found: Flags, level: Floats, depth: Floats, mm: float) -> _Parts:
 
     pixels = np.maximum(stats[:, cv2.CC_STAT_AREA], 1).astype(np.float64)
     wide = cv2.dilate((depth > _BLADE_MM).astype(np.uint8), _disc(_BLADE_MM / mm)) > 0
-    edge = np.concatenate([label[0], label[-1], label[:, 0], label[:, -1]])
+    beside = cv2.dilate(outside.astype(np.uint8), np.ones((3, 3), np.uint8)) > 0
+    edge = np.concatenate([label[0], label[-1], label[:, 0], label[:, -1], label[beside]])
     extent = np.hypot(stats[:, cv2.CC_STAT_WIDTH], stats[:, cv2.CC_STAT_HEIGHT]) * mm
     return _Parts(
         label=label,

@@ -42,6 +42,9 @@ _LEAST_NOISE = (1.2, 0.7)
 _UNSEEN = (2.0, 1.2)
 # What is no board but wider than this reaches under no plant: bench, wall, a hand, mm.
 _WIDE_MM = 30.0
+# Length of a straight edge of the board, mm, the share of it along which board must be seen for
+# what lies beyond to be bench, and how far from the edge that is looked for, coarse pixels.
+_EDGE_MM, _EDGE_SEEN, _EDGE_PX = 20.0, 0.6, 2
 # Share of board light below which nothing is taken for its shade.
 _SHADE = 0.45
 
@@ -65,7 +68,7 @@ class Departure:
     on_board : ndarray of bool, shape (h, w)
         Where the board lies, what is on it included.
     outside : ndarray of bool, shape (h, w)
-        Wide things at the photo's border that are not the board: bench, arm.
+        What lies beyond the board's edges, and wide things at the photo's border: bench, arm.
     skin : bool
         Whether some of that has the colour of skin and reaches in like an arm.
     """
@@ -274,5 +277,25 @@ def _extent(match: Flags, hidden: Flags, mm: float) -> tuple[Flags, Flags]:
     touching = np.zeros(int(label.max()) + 1, dtype=bool)
     touching[label[border & wide]] = True
     touching[0] = False
-    outside = touching[label]
+    outside = touching[label] | _beyond_edges(match, hidden, mm)
     return np.asarray(~outside), np.asarray(outside)
+
+
+def _beyond_edges(match: Flags, hidden: Flags, mm: float) -> Flags:
+    """Tell what lies on the far side of the board's straight edges, however narrow it is.
+
+    A board is convex: what lies outside the convex hull of what is seen of it is not on it, where
+    the hull's side is an edge along which the board itself is seen.
+    """
+    points = cv2.findNonZero((match | hidden).astype(np.uint8))
+    if points is None:
+        return np.zeros_like(match)
+    within = np.zeros(match.shape, np.uint8)
+    cv2.fillConvexPoly(within, cv2.convexHull(points), 1)
+    count, label, _, _ = cv2.connectedComponentsWithStats(1 - within, connectivity=4)
+    side = label[_dilated(within > 0, 1) & (within == 0)]
+    seen = label[_dilated(match, _EDGE_PX) & _dilated(within > 0, 1) & (within == 0)]
+    length, along = (np.bincount(one, minlength=count) for one in (side, seen))
+    beyond = (along * mm > _EDGE_MM) & (along > _EDGE_SEEN * length)
+    beyond[0] = False
+    return np.asarray(beyond[label])
