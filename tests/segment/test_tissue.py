@@ -3,7 +3,6 @@
 import numpy as np
 import pytest
 
-from traymorph.model.photo import View
 from traymorph.segment import tissue
 from traymorph.segment.tissue import segment_tissue
 
@@ -21,11 +20,10 @@ def _picture(rng, *, plants: bool) -> np.ndarray:
     return (picture + rng.normal(0, 4, picture.shape)).clip(0, 255).astype(np.uint8)
 
 
-@pytest.mark.parametrize("view", [View.OVERHEAD, View.SIDE])
 @pytest.mark.parametrize("mm_per_px", [0.3, None])
-def test_shares_are_shares(view, mm_per_px):
+def test_shares_are_shares(mm_per_px):
     picture = _picture(np.random.default_rng(1), plants=True)
-    masks = segment_tissue(picture, view, scale=2.0, mm_per_px=mm_per_px, ignore=None)
+    masks = segment_tissue(picture, scale=2.0, mm_per_px=mm_per_px, ignore=None)
     assert masks.leaf.shape == masks.stem.shape == masks.doubt.shape == picture.shape[:2]
     assert masks.leaf.min() >= 0
     assert masks.stem.min() >= 0
@@ -36,12 +34,8 @@ def test_shares_are_shares(view, mm_per_px):
 
 def test_blades_are_found_and_bare_medium_is_not():
     rng = np.random.default_rng(2)
-    with_plants = segment_tissue(
-        _picture(rng, plants=True), View.OVERHEAD, scale=1.0, mm_per_px=0.3, ignore=None
-    )
-    bare = segment_tissue(
-        _picture(rng, plants=False), View.OVERHEAD, scale=1.0, mm_per_px=0.3, ignore=None
-    )
+    with_plants = segment_tissue(_picture(rng, plants=True), scale=1.0, mm_per_px=0.3, ignore=None)
+    bare = segment_tissue(_picture(rng, plants=False), scale=1.0, mm_per_px=0.3, ignore=None)
     true_area = 4 * np.pi * 30**2
     # Flat discs lack the shade and veins that the learned model was shown: a wide limit.
     assert 0.6 * true_area < with_plants.plant.sum() < 1.1 * true_area
@@ -52,15 +46,15 @@ def test_what_lies_on_the_card_is_no_plant_unless_it_is_surely_a_leaf():
     picture = _picture(np.random.default_rng(3), plants=True)
     card = np.zeros(picture.shape[:2], bool)
     card[100:, :] = True
-    free = segment_tissue(picture, View.OVERHEAD, scale=1.0, mm_per_px=0.3, ignore=None)
-    kept = segment_tissue(picture, View.OVERHEAD, scale=1.0, mm_per_px=0.3, ignore=card)
+    free = segment_tissue(picture, scale=1.0, mm_per_px=0.3, ignore=None)
+    kept = segment_tissue(picture, scale=1.0, mm_per_px=0.3, ignore=card)
     np.testing.assert_array_equal(kept.plant[~card], free.plant[~card])
     assert not ((kept.plant[card] > 0) & (kept.plant[card] < 0.9)).any()
 
 
 def test_a_photo_of_bare_ground_gives_empty_masks():
     grey = np.full((256, 320, 3), 190, np.uint8)
-    masks = segment_tissue(grey, View.SIDE, scale=1.5, mm_per_px=0.3, ignore=None)
+    masks = segment_tissue(grey, scale=1.5, mm_per_px=0.3, ignore=None)
     for layer in (masks.leaf, masks.stem, masks.doubt):
         assert layer.shape == (256, 320)
         assert not layer.any()
@@ -68,22 +62,20 @@ def test_a_photo_of_bare_ground_gives_empty_masks():
 
 def test_the_same_picture_gives_the_same_answer():
     picture = _picture(np.random.default_rng(4), plants=True)
-    first, second = (
-        segment_tissue(picture, View.SIDE, scale=1.0, mm_per_px=0.3, ignore=None) for _ in "ab"
-    )
+    first, second = (segment_tissue(picture, scale=1.0, mm_per_px=0.3, ignore=None) for _ in "ab")
     np.testing.assert_array_equal(first.leaf, second.leaf)
     np.testing.assert_array_equal(first.stem, second.stem)
 
 
 def test_witnesses_that_contradict_each_other_raise_the_doubt(monkeypatch):
     picture = _picture(np.random.default_rng(5), plants=True)
-    agreed = segment_tissue(picture, View.SIDE, scale=1.0, mm_per_px=None, ignore=None)
+    agreed = segment_tissue(picture, scale=1.0, mm_per_px=None, ignore=None)
     everything = (
         np.full(picture.shape[:2], 0.98, np.float32),
         np.zeros(picture.shape[:2], np.float32),
     )
     monkeypatch.setattr(tissue, "tissue_shares", lambda _rgb: everything)
-    dissent = segment_tissue(picture, View.SIDE, scale=1.0, mm_per_px=None, ignore=None)
+    dissent = segment_tissue(picture, scale=1.0, mm_per_px=None, ignore=None)
     assert dissent.doubt.mean() > agreed.doubt.mean() + 0.1
 
 
@@ -97,7 +89,7 @@ def test_with_a_card_the_photo_s_own_colours_fill_what_the_learned_model_missed(
     told = (leaf, np.zeros_like(leaf))
     monkeypatch.setattr(tissue, "tissue_shares", lambda _rgb, _wanted: told)
     monkeypatch.setattr(tissue, "may_hold_plants", lambda _rgb, _mm: np.ones((16, 20), bool))
-    masks = segment_tissue(picture, View.OVERHEAD, scale=1.0, mm_per_px=0.3, ignore=None)
+    masks = segment_tissue(picture, scale=1.0, mm_per_px=0.3, ignore=None)
     assert (masks.plant[missed] > 0.5).mean() > 0.9
     assert masks.plant[~blades].mean() < 0.05
     # What the learned model was not sure of stays in doubt.

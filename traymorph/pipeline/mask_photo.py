@@ -69,7 +69,7 @@ def mask_photo_file(path: Path, view: View) -> NDArray[np.uint8]:
         photo = read_photo(path)
         if view is View.BOARD:
             return class_mask(board_plants_without_card(photo, sample.crop), photo.size_px, None)
-        return class_mask(segment_without_card(photo, view).masks, photo.size_px, None)
+        return class_mask(segment_without_card(photo).masks, photo.size_px, None)
     if seen.view is View.BOARD:
         return class_mask(own_board_plants(seen, sample.crop), seen.photo.size_px, seen.sighting)
     segmented = segment(seen)

@@ -137,9 +137,7 @@ def _coarse(seen: SeenPhoto) -> tuple[NDArray[np.uint8], float]:
 def _segmented(seen: SeenPhoto) -> SegmentedPhoto:
     rgb, scale = _coarse(seen)
     card = card_area(seen.sighting, scale, rgb.shape[:2])
-    masks = segment_tissue(
-        rgb, seen.view, scale=scale, mm_per_px=seen.mm_per_px * scale, ignore=card
-    )
+    masks = segment_tissue(rgb, scale=scale, mm_per_px=seen.mm_per_px * scale, ignore=card)
     return SegmentedPhoto(rgb, masks)
 
 

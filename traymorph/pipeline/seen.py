@@ -121,7 +121,6 @@ def segment(seen: SeenPhoto) -> SegmentedPhoto:
     rgb = correct(reduced, seen.sighting.colour)
     masks = segment_tissue(
         rgb,
-        seen.view,
         scale=scale,
         mm_per_px=mm_per_px * scale,
         ignore=card_area(seen.sighting, scale, reduced.shape[:2]),
@@ -129,12 +128,11 @@ def segment(seen: SeenPhoto) -> SegmentedPhoto:
     return SegmentedPhoto(rgb, masks)
 
 
-def segment_without_card(photo: Photo, view: View) -> SegmentedPhoto:
+def segment_without_card(photo: Photo) -> SegmentedPhoto:
     """Tell the plants of a photo that shows no card: nothing is calibrated."""
     reduced = reduce(photo.rgb, max(1.0, photo.size_px[0] / _UNCALIBRATED_WIDTH_PX))
     masks = segment_tissue(
         reduced,
-        view,
         scale=photo.size_px[0] / reduced.shape[1],
         mm_per_px=None,
         ignore=None,

@@ -17,14 +17,9 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from traymorph.model.photo import View
 from traymorph.segment.materials import Mixture, features
-from traymorph.segment.surroundings import surroundings
 
 Floats = NDArray[Any]  # float32; OpenCV's type hints say no more
-Part = tuple[float, float, float, float]
-"""Left, top, right and lower end of a part of a photo, as shares of its sides."""
-
 _BAND_ROWS = 32
 
 # Pixels' worth of trust in a material's common colours, as a share of the photo.
@@ -35,11 +30,6 @@ _FARTHEST = 1.25
 _STRANGE = 1.0e-7
 _STRANGE_PLANT = 0.3
 _ROUNDS = 4
-# Light that has passed or met leaves tints the ground between them: chroma of such ground as a
-# share of the leaves' own, its spread, and how common it is beside leaves.
-_TINT, _TINT_SPREAD, _TINTED = 0.42, 6.0, 1.0
-_TINTED_L = 16.0
-_VIVID = slice(0, 4)
 # Local spread of L* at which a surface is half-way between smooth and patterned, and how
 # sharply (in natural logarithms of it).
 _SMOOTH_L = 1.5
@@ -58,28 +48,18 @@ class PhotoColours:
         The fitted materials.
     local : ndarray of float32, shape (k, h, w)
         How common each material is around a place of the reduced photo.
-    leaf : ndarray of float32, shape (3, h, w)
-        Mean colour of the vivid leaves around, as of :func:`features`.
-    green : ndarray of float32, shape (h, w)
-        Share of such leaves around, as far as ground tinted by them is looked for.
     """
 
     mixture: Mixture
     local: Floats
-    leaf: Floats
-    green: Floats
 
-    def plant_probability(
-        self, rgb: NDArray[np.uint8] | Floats, part: Part = (0.0, 0.0, 1.0, 1.0)
-    ) -> Floats:
+    def plant_probability(self, rgb: NDArray[np.uint8] | Floats) -> Floats:
         """Probability that each pixel is plant.
 
         Parameters
         ----------
         rgb : ndarray, shape (h, w, 3)
-            The same photo, or a part of it, at any scale.
-        part : tuple of float
-            Left, top, right and lower end of that part, as shares of the photo's sides.
+            The same photo, at any scale.
 
         Returns
         -------
@@ -88,12 +68,10 @@ class PhotoColours:
         plant = np.empty(rgb.shape[:2], dtype=np.float32)
         for top in range(0, len(rgb), _BAND_ROWS):
             rows = slice(top, min(top + _BAND_ROWS, len(rgb)))
-            ends = (part[1] + (part[3] - part[1]) * row / len(rgb) for row in (top, rows.stop))
-            upper, lower = ends
-            plant[rows] = self._in_band(rgb[rows], (part[0], upper, part[2], lower))
+            plant[rows] = self._in_band(rgb[rows], (top / len(rgb), rows.stop / len(rgb)))
         return plant
 
-    def _in_band(self, rgb: NDArray[np.uint8] | Floats, part: Part) -> Floats:
+    def _in_band(self, rgb: NDArray[np.uint8] | Floats, ends: tuple[float, float]) -> Floats:
         """Probability of plant in rows so few that their planes stay in a processor's cache."""
         size = (rgb.shape[1], rgb.shape[0])
         seen = features(rgb)
@@ -102,34 +80,25 @@ class PhotoColours:
         density = self.mixture.likelihood(seen)
         for k, is_plant in enumerate(self.mixture.plant):
             total = plant if is_plant else other
-            total += _part_of(self.local[k], part, size) * density[k]
-        other += self._tinted_ground(seen, part)
+            total += _band_of(self.local[k], ends, size) * density[k]
         plant /= plant + other
         return plant
 
-    def _tinted_ground(self, seen: Floats, part: Part) -> Floats:
-        """Density of ground that shows paler in the colour of the leaves around it."""
-        size = (seen.shape[2], seen.shape[1])
-        light, a, b = (_part_of(channel, part, size) for channel in self.leaf)
-        common = _part_of(self.green, part, size)
-        square = ((seen[1] - _TINT * a) ** 2 + (seen[2] - _TINT * b) ** 2) / _TINT_SPREAD**2
-        square += ((seen[0] - 0.85 * light) / _TINTED_L) ** 2
-        density: Floats = _TINTED * common * np.exp(-0.5 * square) / (_TINTED_L * _TINT_SPREAD**2)
-        return density
 
+def _band_of(plane: Floats, ends: tuple[float, float], size: tuple[int, int]) -> Floats:
+    """Read a band of a plane of the whole photo at (width, height) pixels, bilinearly.
 
-def _part_of(plane: Floats, part: Part, size: tuple[int, int]) -> Floats:
-    """Read a part of a plane of the whole photo at (width, height) pixels, bilinearly."""
-    step = [(part[axis + 2] - part[axis]) * plane.shape[1 - axis] / size[axis] for axis in (0, 1)]
-    first = [part[axis] * plane.shape[1 - axis] + 0.5 * step[axis] - 0.5 for axis in (0, 1)]
-    places = np.array([[step[0], 0.0, first[0]], [0.0, step[1], first[1]]])
+    ``ends`` are the band's upper and lower end as shares of the photo's height.
+    """
+    across = plane.shape[1] / size[0]
+    down = (ends[1] - ends[0]) * plane.shape[0] / size[1]
+    first = (0.5 * across - 0.5, ends[0] * plane.shape[0] + 0.5 * down - 0.5)
+    places = np.array([[across, 0.0, first[0]], [0.0, down, first[1]]])
     how = cv2.INTER_LINEAR | cv2.WARP_INVERSE_MAP
     return cv2.warpAffine(plane, places, size, flags=how, borderMode=cv2.BORDER_REPLICATE)
 
 
-def fit(
-    rgb: Floats, seen_share: Floats, reach_px: float, view: View, *, calibrated: bool
-) -> PhotoColours:
+def fit(rgb: Floats, seen_share: Floats, reach_px: float) -> PhotoColours:
     """Fit the materials to a photo.
 
     Parameters
@@ -140,8 +109,6 @@ def fit(
         Weight of each pixel, 0 where the photo must not be looked at.
     reach_px : float
         Radius of the neighbourhood that tells which materials are common in a place.
-    calibrated : bool
-        Whether a card has set the colours.
 
     Returns
     -------
@@ -150,10 +117,7 @@ def fit(
     seen = features(rgb)
     near = _around(seen_share, reach_px)
     smooth = _smoothness(seen[0], max(0.4 * reach_px, 1.2))
-    common = Mixture.common(calibrated=calibrated)
-    if calibrated:
-        common = common.with_surroundings(*surroundings(seen, seen_share, smooth, view))
-    mixture = common
+    mixture = common = Mixture.common()
     rough = 1.0 - smooth
     suits = np.stack([rough + s * smooth for s in common.smooth])
     local = suits * common.weight[:, None, None]
@@ -166,13 +130,7 @@ def fit(
         for k in range(len(local)):
             around = _around(share[k], reach_px) / (near + np.float32(1e-3))
             local[k] = suits[k] * (_LOCAL * around + (1.0 - _LOCAL) * mixture.weight[k])
-    vivid = share[_VIVID].sum(axis=0)
-    # Photos without a card may show anything: soil beside leaves is then not told from faint
-    # leaves this way. From the side hardly any ground is seen.
-    green = _around(vivid, reach_px)
-    leaf = np.stack([_around(vivid * c, reach_px) for c in seen])
-    leaf /= green + np.float32(1e-3)
-    return PhotoColours(mixture, local, leaf, green * (calibrated and view is View.OVERHEAD))
+    return PhotoColours(mixture, local)
 
 
 def _around(image: Floats, reach_px: float) -> Floats:

@@ -39,8 +39,6 @@ class Material:
     smooth : float
         How common it is on smooth surfaces, as a share of ``weight``: a bench, a wall or a cloth
         may have the colour of dull leaves, but not their pattern of light and shade.
-    unsure : float
-        How common it is where no card has set the colours, as a share of ``weight``.
     """
 
     name: str
@@ -49,7 +47,6 @@ class Material:
     spread: tuple[float, float]
     weight: float
     smooth: float = 1.0
-    unsure: float = 1.0
 
 
 _ALONG_A = np.array([1.0, 0.0], dtype=np.float32)
@@ -60,14 +57,11 @@ PLANTS = (
     Material("vivid green leaf", (55, 16), (-48, 50), (12, 8), 0.6, 0.4),
     Material("blue-green or glossy leaf", (62, 16), (-22, 14), (7, 6), 0.5, 0.3),
     Material("yellow-green leaf", (68, 14), (-20, 48), (13, 7), 0.5, 0.3),
-    Material("pale green stem or leaf", (74, 12), (-14, 25), (6, 5), 0.4, 0.1, 0.3),
+    Material("pale green stem or leaf", (74, 12), (-14, 25), (6, 5), 0.12, 0.1),
     Material("yellowed leaf", (72, 13), (-3, 52), (12, 6), 0.15, 0.1),
-    Material("purple leaf", (33, 11), (28, -10), (11, 9), 0.4, 0.05, 0.4),
-    Material("dull purple leaf", (36, 12), (11, 0), (7, 6), 0.4, 0.02, 0.0),
-    Material("dull olive leaf", (40, 12), (-10, 22), (7, 6), 0.3, 0.05, 0.0),
-    Material("red leaf or stem", (38, 12), (58, 14), (16, 14), 0.4, 0.05, 0.5),
-    Material("pink stem", (62, 14), (24, 0), (8, 8), 0.2, 0.05, 0.3),
-    Material("cream stem", (80, 9), (-3, 18), (7, 4), 0.15, 0.02, 0.0),
+    Material("purple leaf", (33, 11), (28, -10), (11, 9), 0.16, 0.05),
+    Material("red leaf or stem", (38, 12), (58, 14), (16, 14), 0.2, 0.05),
+    Material("pink stem", (62, 14), (24, 0), (8, 8), 0.06, 0.05),
 )
 OTHERS = (
     Material("nearly black", (7, 6), (0, 0), (7, 7), 0.8),
@@ -80,7 +74,6 @@ OTHERS = (
     Material("wood", (62, 14), (11, 32), (9, 6), 0.6),
     Material("terracotta or skin", (58, 14), (24, 28), (8, 8), 0.3),
     Material("blue", (48, 20), (0, -26), (14, 12), 0.4),
-    Material("turquoise", (48, 18), (-24, -8), (12, 7), 0.3, unsure=0.0),
 )
 
 
@@ -136,15 +129,11 @@ class Mixture:
     plant: NDArray[np.bool_]
 
     @classmethod
-    def common(cls, *, calibrated: bool) -> "Mixture":
+    def common(cls) -> "Mixture":
         """Build the mixture before any photo is seen."""
         table = np.array(
             [
-                (
-                    *(m.lightness[0], *m.ab, m.lightness[1], *m.spread),
-                    m.weight * (1.0 if calibrated else m.unsure),
-                    m.smooth,
-                )
+                (m.lightness[0], *m.ab, m.lightness[1], *m.spread, m.weight, m.smooth)
                 for m in (*PLANTS, *OTHERS)
             ],
             dtype=np.float32,
@@ -158,27 +147,6 @@ class Mixture:
             weight=table[:, 6] / table[:, 6].sum(),
             smooth=table[:, 7],
             plant=np.array([True] * len(PLANTS) + [False] * len(OTHERS)),
-        )
-
-    def with_surroundings(self, mean: Floats, spread: Floats, share: Floats) -> "Mixture":
-        """Add materials that are no plants, seen in the photo itself.
-
-        Parameters
-        ----------
-        mean, spread : ndarray, shape (n, 3)
-            Of L*, a*, b* as of :func:`features`.
-        share : ndarray, shape (n,)
-            Of the photo, before the sum is brought back to one.
-        """
-        n = len(share)
-        weight = np.concatenate([self.weight, share])
-        return Mixture(
-            mean=np.concatenate([self.mean, mean]),
-            axis=np.concatenate([self.axis, np.tile(_ALONG_A, (n, 1))]),
-            spread=np.concatenate([self.spread, spread]),
-            weight=weight / weight.sum(),
-            smooth=np.concatenate([self.smooth, np.ones(n, dtype=np.float32)]),
-            plant=np.concatenate([self.plant, np.zeros(n, dtype=bool)]),
         )
 
     def likelihood(self, seen: Floats) -> Floats:

@@ -28,6 +28,13 @@ _SPREAD_BINS = 0.5
 _EVEN_PX = 30.0
 """So many pixels of even odds stand behind every colour: rare ones say little."""
 _SURE = 0.005
+"""No witness is believed beyond these odds."""
+
+
+def log_odds(share: Share) -> Share:
+    """Give log(p / (1 - p)) of shares, which count as no surer than 0.005 and 0.995."""
+    sure = np.clip(share, _SURE, 1 - _SURE)
+    return np.asarray(np.log(sure / (1 - sure)), np.float32)
 
 
 def colour_bins(rgb: NDArray[np.uint8]) -> Bins:
@@ -75,6 +82,4 @@ def taught_log_odds(bins: Bins, yes: NDArray[np.bool_], among: NDArray[np.bool_]
         for chosen in (among & yes, among)
     ]
     share = (counts[0] + _EVEN_PX / 2) / (counts[1] + _EVEN_PX)
-    share = np.clip(share, _SURE, 1 - _SURE)
-    odds = np.log(share / (1 - share)).astype(np.float32)
-    return np.asarray(odds.ravel()[bins], np.float32)
+    return np.asarray(log_odds(share).ravel()[bins], np.float32)

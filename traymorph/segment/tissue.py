@@ -14,7 +14,6 @@ import numpy as np
 from numpy.typing import NDArray
 
 from traymorph.model.masks import PlantMasks
-from traymorph.model.photo import View
 from traymorph.segment import edges
 from traymorph.segment.learned import (
     may_hold_plants,
@@ -26,14 +25,12 @@ from traymorph.segment.learned import (
 from traymorph.segment.plants import METHOD as COLOUR_METHOD
 from traymorph.segment.plants import plant_share
 from traymorph.segment.taught_colours import METHOD as TAUGHT_METHOD
-from traymorph.segment.taught_colours import colour_bins, taught_log_odds
+from traymorph.segment.taught_colours import colour_bins, log_odds, taught_log_odds
 
 Share = NDArray[np.float32]
 
 _UNCALIBRATED_PX = 800
 """Width at which the learned model sees a photo of unknown scale."""
-_SURE = 0.005
-"""Neither witness is believed beyond these odds."""
 
 
 _TAUGHT_WEIGHT = 0.5
@@ -55,7 +52,6 @@ class _Told:
 
 def segment_tissue(
     rgb: NDArray[np.uint8],
-    view: View,
     *,
     scale: float,
     mm_per_px: float | None,
@@ -68,8 +64,6 @@ def segment_tissue(
     rgb : ndarray of uint8, shape (h, w, 3)
         The upright photo, sRGB-encoded and reduced by area averaging: with a card in view to
         about 0.3 mm per pixel and corrected for the light, else to about 3 million pixels.
-    view : View
-        From where it was taken.
     scale : float
         Pixels of the photo per pixel of ``rgb``; handed on to the masks.
     mm_per_px : float or None
@@ -97,8 +91,8 @@ def segment_tissue(
     learned = _first_told(leaf[window], stem[window])
     if mm_per_px is None:
         # Wholly seen: without a scale the window is the whole photo.
-        colour, _ = plant_share(rgb, view, ignore=ignore)
-        told = _heard_together(learned, _log_odds(colour) * _COLOUR_MODEL_WEIGHT)
+        colour = plant_share(rgb, ignore=ignore)
+        told = _heard_together(learned, log_odds(colour) * _COLOUR_MODEL_WEIGHT)
     else:
         told = _by_taught_colours(learned, rgb[window])
     if ignore is not None:
@@ -117,7 +111,7 @@ def _first_told(leaf: Share, stem: Share) -> _Told:
 
 def _heard_together(learned: _Told, odds: Share) -> _Told:
     """Add the second witness's log-odds of plant to what the learned model says."""
-    odds += _log_odds(learned.plant)
+    odds += log_odds(learned.plant)
     plant = _share(odds)
     # Where the two contradict each other, neither is sure.
     doubt = np.maximum(learned.doubt, np.abs(learned.plant - plant) / 2)
@@ -132,7 +126,7 @@ def _by_taught_colours(learned: _Told, rgb: NDArray[np.uint8]) -> _Told:
     told = _heard_together(learned, odds)
     odds = taught_log_odds(bins, learned.stem > _PLANT_FROM, plants)
     odds *= np.float32(_TAUGHT_WEIGHT)
-    odds += _log_odds(learned.stem)
+    odds += log_odds(learned.stem)
     # Light adds up only in linear light, which a card has set.
     return _Told(edges.unmix(told.plant, rgb), _share(odds), told.doubt)
 
@@ -159,11 +153,6 @@ def _learned(
         for share in tissue_shares(small)
     )
     return leaf, stem, whole
-
-
-def _log_odds(share: Share) -> Share:
-    sure = np.clip(share, _SURE, 1 - _SURE)
-    return np.asarray(np.log(sure / (1 - sure)), np.float32)
 
 
 def _share(odds: Share) -> Share:
