@@ -12,6 +12,8 @@ Naive Bayes from co-occurring views, one of which labels for the other: Blum, A.
 (1998), "Combining labeled and unlabeled data with co-training", Proc. COLT 92-100.
 """
 
+from collections.abc import Iterator
+
 import cv2
 import numpy as np
 from numpy.typing import NDArray
@@ -27,6 +29,7 @@ _SHAPE = tuple(256 >> shift for shift in _LAB_SHIFTS)
 _SPREAD_BINS = 0.5
 _EVEN_PX = 30.0
 """So many pixels of even odds stand behind every colour: rare ones say little."""
+_BAND_ROWS = 256
 _SURE = 0.005
 """No witness is believed beyond these odds."""
 
@@ -34,7 +37,9 @@ _SURE = 0.005
 def log_odds(share: Share) -> Share:
     """Give log(p / (1 - p)) of shares, which count as no surer than 0.005 and 0.995."""
     sure = np.clip(share, _SURE, 1 - _SURE)
-    return np.asarray(np.log(sure / (1 - sure)), np.float32)
+    odds = 1 - sure
+    np.divide(sure, odds, out=odds)
+    return np.log(odds, out=odds)
 
 
 def colour_bins(rgb: NDArray[np.uint8]) -> Bins:
@@ -73,13 +78,26 @@ def taught_log_odds(bins: Bins, yes: NDArray[np.bool_], among: NDArray[np.bool_]
     -------
     ndarray of float32, shape (h, w)
     """
-    cells = int(np.prod(_SHAPE))
     counts = [
-        gaussian_filter(
-            np.bincount(bins[chosen], minlength=cells).reshape(_SHAPE).astype(np.float32),
-            _SPREAD_BINS,
-        )
+        gaussian_filter(_counted(bins, chosen).reshape(_SHAPE).astype(np.float32), _SPREAD_BINS)
         for chosen in (among & yes, among)
     ]
-    share = (counts[0] + _EVEN_PX / 2) / (counts[1] + _EVEN_PX)
-    return np.asarray(log_odds(share).ravel()[bins], np.float32)
+    odds = log_odds((counts[0] + _EVEN_PX / 2) / (counts[1] + _EVEN_PX)).ravel()
+    told = np.empty(bins.shape, np.float32)
+    for rows in _bands(len(bins)):
+        told[rows] = odds[bins[rows]]
+    return told
+
+
+def _counted(bins: Bins, chosen: NDArray[np.bool_]) -> NDArray[np.int64]:
+    """How many of the chosen pixels lie in each cell."""
+    count = np.zeros(int(np.prod(_SHAPE)), np.int64)
+    for rows in _bands(len(bins)):
+        count += np.bincount(bins[rows][chosen[rows]], minlength=len(count))
+    return count
+
+
+def _bands(height: int) -> Iterator[slice]:
+    """Rows few enough that numbers of cells in NumPy's own width take little memory."""
+    for top in range(0, height, _BAND_ROWS):
+        yield slice(top, top + _BAND_ROWS)

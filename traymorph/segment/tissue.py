@@ -105,17 +105,22 @@ def segment_tissue(
 
 
 def _first_told(leaf: Share, stem: Share) -> _Told:
-    plant = leaf + stem
-    return _Told(plant, stem / np.maximum(plant, np.float32(1e-6)), np.minimum(plant, 1 - plant))
+    """Take over the planes of the learned model, which are changed in place to save memory."""
+    leaf += stem
+    stem /= np.maximum(leaf, np.float32(1e-6))
+    doubt = 1 - leaf
+    return _Told(leaf, stem, np.minimum(leaf, doubt, out=doubt))
 
 
 def _heard_together(learned: _Told, odds: Share) -> _Told:
-    """Add the second witness's log-odds of plant to what the learned model says."""
+    """Add the second witness's log-odds of plant to what the learned model says, in place."""
     odds += log_odds(learned.plant)
     plant = _share(odds)
     # Where the two contradict each other, neither is sure.
-    doubt = np.maximum(learned.doubt, np.abs(learned.plant - plant) / 2)
-    return _Told(plant, learned.stem, doubt)
+    apart = learned.plant - plant
+    np.abs(apart, out=apart)
+    apart /= 2
+    return _Told(plant, learned.stem, np.maximum(learned.doubt, apart, out=learned.doubt))
 
 
 def _by_taught_colours(learned: _Told, rgb: NDArray[np.uint8]) -> _Told:
@@ -125,6 +130,7 @@ def _by_taught_colours(learned: _Told, rgb: NDArray[np.uint8]) -> _Told:
     odds *= np.float32(_TAUGHT_WEIGHT)
     told = _heard_together(learned, odds)
     odds = taught_log_odds(bins, learned.stem > _PLANT_FROM, plants)
+    del bins, plants  # here the memory is at its fullest
     odds *= np.float32(_TAUGHT_WEIGHT)
     odds += log_odds(learned.stem)
     # Light adds up only in linear light, which a card has set.
@@ -156,4 +162,8 @@ def _learned(
 
 
 def _share(odds: Share) -> Share:
-    return np.asarray(1 / (1 + np.exp(-odds)), np.float32)
+    """Give 1 / (1 + exp(-odds)), in place."""
+    np.negative(odds, out=odds)
+    np.exp(odds, out=odds)
+    odds += 1
+    return np.divide(1, odds, out=odds)
