@@ -378,7 +378,7 @@ _CELL = st.text(
 _IDS = st.text("0123456789aZ=+-@ .,;'\"üß#", min_size=1, max_size=8).map(str.strip)
 
 
-@settings(deadline=None, max_examples=40, suppress_health_check=list(HealthCheck))
+@settings(max_examples=40, suppress_health_check=list(HealthCheck))
 @given(
     ids=st.lists(_IDS.filter(bool), min_size=1, max_size=4, unique=True),
     cells=st.lists(_CELL, min_size=20, max_size=20),

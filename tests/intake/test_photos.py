@@ -24,9 +24,7 @@ from traymorph.errors import (
 from traymorph.intake.photos import read_photo
 
 HEIC = Path(__file__).parent / "data" / "patches_p3.heic"
-_ONCE = settings(
-    deadline=None, max_examples=25, suppress_health_check=[HealthCheck.function_scoped_fixture]
-)
+_ONCE = settings(max_examples=25, suppress_health_check=[HealthCheck.function_scoped_fixture])
 
 
 def _scene(height=500, width=700):

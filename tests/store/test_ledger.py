@@ -197,9 +197,7 @@ _NUMBERS = st.floats(allow_infinity=False) | st.just(nan)
 _TEXTS = st.text(st.characters(exclude_categories=("Cs",), exclude_characters="\0"), max_size=20)
 
 
-@settings(
-    deadline=None, max_examples=12, suppress_health_check=[HealthCheck.function_scoped_fixture]
-)
+@settings(max_examples=12, suppress_health_check=[HealthCheck.function_scoped_fixture])
 @given(value=_NUMBERS, u=_NUMBERS, text=_TEXTS)
 def test_any_number_and_text_come_back_exactly(place, result, value, u, text):
     row = replace(

@@ -206,7 +206,7 @@ def test_text_that_looks_like_a_formula_is_guarded(text, cell):
     assert unguarded(cell) == text
 
 
-@settings(deadline=None, max_examples=60)
+@settings(max_examples=60)
 @given(st.text("'=+-@\t\r1.eEx ", max_size=8) | st.text(max_size=20))
 def test_every_text_comes_back_and_none_is_a_formula(text):
     cell = guarded(text)
