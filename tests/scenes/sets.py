@@ -55,6 +55,7 @@ SETS: dict[str, SetPlan] = {
          "radish_purple", "random", "chard_gold_like", "amaranth_red", "random", "coriander_like",
          "basil_like", "random"),
     ),
+    "five_ways": SetPlan(8303, 20, 5.0, 18, ("radish_green", "pea", "sunflower", "amaranth_red")),
     "colour_dev": SetPlan(5505, 5, 2.0, 64, ("random",)),
     "colour_unseen": SetPlan(6606, 8, 2.0, 64, ("random",)),
 }  # fmt: skip
@@ -82,10 +83,12 @@ def scenes(name: str) -> list[dict]:
     """Specifications of all scenes of a set."""
     plan = SETS[name]
     # These are made with this module's parts.
-    from tests.scenes import learn_set, tray_sets  # noqa: PLC0415
+    from tests.scenes import five_ways, learn_set, tray_sets  # noqa: PLC0415
 
     if name == "learn":
         return learn_set.learn_scenes(plan)
+    if name == "five_ways":
+        return five_ways.five_ways_scenes(name, plan)
     if name.startswith("trays_"):
         return tray_sets.tray_scenes(name, plan)
     if name in board_sets.CROPS:

@@ -28,10 +28,13 @@ def tray_scenes(name: str, plan: sets.SetPlan) -> list[dict]:
     count = plan.count
     rng = np.random.default_rng([plan.seed, 77])
     table = {n: (rng.permutation(count) + rng.random(count)) / count for n in FACTORS}
-    return [_scene(name, plan, k, {n: float(table[n][k]) for n in FACTORS}) for k in range(count)]
+    return [
+        tray_scene(name, plan, k, {n: float(table[n][k]) for n in FACTORS}) for k in range(count)
+    ]
 
 
-def _scene(name: str, plan: sets.SetPlan, k: int, u: dict[str, float]) -> dict:
+def tray_scene(name: str, plan: sets.SetPlan, k: int, u: dict[str, float]) -> dict:
+    """Specification of one tray with its photos, from a value 0..1 of every factor."""
     rng = np.random.default_rng([plan.seed, k])
     crop, half = plan.crops[k], int(name == "trays_locked")
     light = sets.light_of(LIGHTS[(k + 3 * (k // 10)) % 10], rng)
@@ -64,13 +67,19 @@ def _scene(name: str, plan: sets.SetPlan, k: int, u: dict[str, float]) -> dict:
         "light": light,
         "neighbours": _neighbours(u["neighbour"], rng, crop),
     }  # fmt: skip
+    overhead, side = photos(plan, u, rng, spec)
+    spec["views"] = {"overhead": overhead, "side": side}
+    return spec
+
+
+def photos(
+    plan: sets.SetPlan, u: dict[str, float], rng: np.random.Generator, spec: dict
+) -> tuple[dict, dict]:
+    """Settings of the overhead and of the side photo of a tray."""
     intruder = _intruder(u["intruder"], rng, spec)
     size = {"megapixels": plan.megapixels, "samples": plan.samples}
-    spec["views"] = {
-        "overhead": {**size, **_overhead(u, rng, spec, intruder)},
-        "side": {**size, **_side(u, rng, spec, intruder)},
-    }
-    return spec
+    overhead = {**size, **_overhead(u, rng, spec, intruder)}
+    return overhead, {**size, **_side(u, rng, spec, intruder)}
 
 
 def _between(u: float, low: float, high: float) -> float:
