@@ -17,23 +17,21 @@ WAYS = ("as it stands", "from another distance", "tilted", "turned", "in another
 LIGHTS = ("lamp_5000", "overcast")
 
 
-def five_ways_scenes(name: str, plan: sets.SetPlan) -> list[dict]:
+def five_ways_scenes(plan: sets.SetPlan) -> list[dict]:
     """Specifications, five to a tray; `way` says which of `WAYS` a scene is."""
-    return [
-        _scene(name, plan, tray, way) for tray in range(len(plan.crops)) for way in range(len(WAYS))
-    ]
+    return [_scene(plan, tray, way) for tray in range(len(plan.crops)) for way in range(len(WAYS))]
 
 
-def _scene(name: str, plan: sets.SetPlan, tray: int, way: int) -> dict[str, Any]:
+def _scene(plan: sets.SetPlan, tray: int, way: int) -> dict[str, Any]:
     rng = np.random.default_rng([plan.seed, tray])
     u = {factor: float(rng.random()) for factor in tray_sets.FACTORS}
     # In the middle of what is usual, so that a way can leave it.
     u.update(age=1.0, neighbour=0.0, intruder=1.0, camera=0.45, tilt=0.05, focal=0.5, jpeg=0.4,
              exposure=0.6, noise=0.2, true_leaf=1.0, lodged=0.0)  # fmt: skip
-    spec = tray_sets.tray_scene(name, plan, tray, u)
+    spec = tray_sets.tray_scene("five_ways", plan, tray, u)
     length, width = SIZES_MM[tray]
     spec["tray"].update(inside_length_mm=length, inside_width_mm=width)
-    spec |= {"id": f"{name}_{tray}{way}", "way": WAYS[way]}
+    spec |= {"id": f"five_ways_{tray}{way}", "way": WAYS[way]}
     spec["light"] = sets.light_of(LIGHTS[way == 4], rng)
     if way == 1:
         u["camera"] = 0.9

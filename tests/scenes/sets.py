@@ -85,10 +85,9 @@ def scenes(name: str) -> list[dict]:
     # These are made with this module's parts.
     from tests.scenes import five_ways, learn_set, tray_sets  # noqa: PLC0415
 
-    if name == "learn":
-        return learn_set.learn_scenes(plan)
-    if name == "five_ways":
-        return five_ways.five_ways_scenes(name, plan)
+    if name in ("learn", "five_ways"):
+        make = learn_set.learn_scenes if name == "learn" else five_ways.five_ways_scenes
+        return make(plan)
     if name.startswith("trays_"):
         return tray_sets.tray_scenes(name, plan)
     if name in board_sets.CROPS:

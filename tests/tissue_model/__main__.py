@@ -12,7 +12,7 @@ from tests.tissue_model.blend import blend
 from tests.tissue_model.judge import Predict, contact_sheet, judged, summary
 from tests.tissue_model.photographs import gate
 from tests.tissue_model.scenes import read_folder
-from tests.tissue_model.train import Settings, train
+from tests.tissue_model.train import Settings, showing, train
 from traymorph.segment.learned import LearnedTissue
 
 
@@ -25,7 +25,12 @@ def main() -> int:
     learn.add_argument("--out", type=Path, required=True, help="the ONNX file to write")
     learn.add_argument("--minutes", type=float, default=7.0, help="of training alone")
     learn.add_argument("--seed", type=int, default=1)
-    learn.add_argument("--leave-out", default="", metavar="CROP", help="judge by this crop alone")
+    learn.add_argument(
+        "--leave-out",
+        default="",
+        metavar="KIND",
+        help="judge by this crop alone, by pea-like or red leaves",
+    )
     learn.add_argument("--start", default="", metavar="ONNX", help="go on from this network")
     learn.add_argument("--batch", type=int, default=48)
     learn.add_argument("--crop-px", type=int, default=448, help="multiple of 32")
@@ -37,6 +42,7 @@ def main() -> int:
     check = commands.add_parser("judge", help="figures of an ONNX file on scenes and photographs")
     check.add_argument("--model", type=Path, required=True)
     check.add_argument("--data", type=Path, action="append", default=[], help="may be repeated")
+    check.add_argument("--showing", default="", metavar="KIND", help="only these scenes")
     check.add_argument("--photographs", type=Path, help="folder with photos/ and masks/")
     check.add_argument("--sheet", type=Path, help="PNG of photo, truth and prediction")
     arguments = parser.parse_args()
@@ -80,6 +86,7 @@ def _judge(arguments: argparse.Namespace) -> int:
 
 def _judge_scenes(predict: Predict, arguments: argparse.Namespace) -> None:
     photos = [photo for folder in arguments.data for photo in read_folder(folder, threads=2)]
+    photos = showing(photos, arguments.showing) if arguments.showing else photos
     for name, calibrated in (("calibrated", True), ("as photographed", False)):
         rows = judged(predict, photos, calibrated=calibrated)
         for view, table in summary(rows).items():

@@ -24,11 +24,19 @@ _GLAZED = 0.2  # of the crops have leaves that mirror a bright sky
 
 
 class CropMaker:
-    """Makes training batches of one store of photos."""
+    """Makes training batches of one store of photos; without reds no plant is painted red."""
 
-    def __init__(self, store: PixelStore, bank: TextureBank, chance: Chance, size: int):
+    def __init__(
+        self,
+        store: PixelStore,
+        bank: TextureBank,
+        chance: Chance,
+        size: int,
+        *,
+        reds: bool = True,
+    ):
         self.store, self.bank, self.chance, self.size = store, bank, chance, size
-        self.recolour = Recolour(chance)
+        self.recolour = Recolour(chance, reds=reds)
         views = np.array(store.views)
         weight = np.array([_VIEW_ODDS[view] / (views == view).sum() for view in views])
         self._odds = weight / weight.sum()

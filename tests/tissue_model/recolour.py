@@ -21,14 +21,21 @@ _STEM = [
     (170, 200, 120), (130, 170, 80), (96, 140, 60), (220, 160, 160), (200, 110, 130), (150, 40, 60),
     (93, 40, 46), (120, 60, 100), (168, 164, 133), (214, 120, 100),
 ]  # fmt: skip
-_LEAF_WEIGHTS = np.array([1.0] * 16 + [0.7] * 12) / (16 + 0.7 * 12)
+_RED_WEIGHT = 0.7  # of a red leaf's colour; a green one's is 1
+
+
+def _is_red(colour: tuple[int, int, int]) -> bool:
+    return colour[0] > 1.1 * colour[1]
 
 
 class Recolour:
     """Gives a tissue new colours and leaves it its shading and gloss."""
 
-    def __init__(self, chance: Chance):
+    def __init__(self, chance: Chance, *, reds: bool = True):
         self.chance = chance
+        leaf, stem = ([c for c in all_ if reds or not _is_red(c)] for all_ in (_LEAF, _STEM))
+        weights = np.array([_RED_WEIGHT if _is_red(c) else 1.0 for c in leaf])
+        self._paints = ((leaf, weights / weights.sum()), (stem, None))
 
     def __call__(self, picture: torch.Tensor, shares: torch.Tensor, odds: tuple[float, float]):
         """Recolour crops in place.
@@ -39,9 +46,7 @@ class Recolour:
         shares : (n, k, h, w), leaf first and stem second
         odds : chances that a crop's leaves, and its stems, get new colours
         """
-        for tissue, (anchors, weights, share) in enumerate(
-            ((_LEAF, _LEAF_WEIGHTS, odds[0]), (_STEM, None, odds[1]))
-        ):
+        for tissue, ((anchors, weights), share) in enumerate(zip(self._paints, odds, strict=True)):
             chosen = self.chance.some(len(picture), share)
             if len(chosen):
                 at = self.chance.sent(chosen)

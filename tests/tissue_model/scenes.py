@@ -13,6 +13,7 @@ import cv2
 import numpy as np
 import torch
 
+from tests.tissue_model.kinds import kinds_of
 from tests.tissue_model.light import to_linear
 
 TYPICAL_MM_PER_PX = {"board": 0.2, "overhead": 0.3, "side": 0.3}
@@ -33,6 +34,7 @@ class Rendered:
     Attributes
     ----------
     scene, view, crop : names
+    kinds : what of the names and words of `kinds.py` it shows
     mm_per_px : where the camera is focused
     gain : (3,) that makes the card's greys neutral and right, in linear light
     pixels : uint8 (h, w, 8)
@@ -41,6 +43,7 @@ class Rendered:
     scene: str
     view: str
     crop: str
+    kinds: frozenset[str]
     mm_per_px: float
     gain: np.ndarray
     pixels: np.ndarray
@@ -90,8 +93,9 @@ def _read(record: dict, name: str) -> Rendered:
     grey = torch.tensor(facts["grey_steps_rgb"][_GREY]) / 255
     gain = float(_GREY) / to_linear(grey).clamp_min(0.01).numpy()
     return Rendered(
-        record["id"], facts["view"], record["tray"]["crop"], scale, gain.clip(0.25, 6), pixels
-    )
+        record["id"], facts["view"], record["tray"]["crop"], kinds_of(spec), scale,
+        gain.clip(0.25, 6), pixels,
+    )  # fmt: skip
 
 
 def _halved(pixels: np.ndarray) -> np.ndarray:

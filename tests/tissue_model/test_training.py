@@ -15,12 +15,15 @@ from tests.tissue_model.augment import CropMaker
 from tests.tissue_model.blend import mean_of
 from tests.tissue_model.chance import Chance
 from tests.tissue_model.export import write_onnx
+from tests.tissue_model.kinds import PEA_LIKE, RED, kinds_of
 from tests.tissue_model.light import luminance
 from tests.tissue_model.network import TissueNet
 from tests.tissue_model.photographs import gate
+from tests.tissue_model.recolour import Recolour
 from tests.tissue_model.resume import load_exported
 from tests.tissue_model.scenes import PixelStore, Rendered, read_folder
 from tests.tissue_model.textures import TextureBank, TextureMaker
+from tests.tissue_model.train import split
 
 CPU = torch.device("cpu")
 
@@ -33,7 +36,9 @@ def rendered(view: str, mm_per_px: float, seed: int) -> Rendered:
     disc = (yy - 50) ** 2 + (xx - 60) ** 2 < 30**2
     pixels[disc, :3], pixels[disc, 3] = (60, 140, 50), 255
     pixels[95:103, 20:140, :3], pixels[95:103, 20:140, 4] = (230, 228, 212), 255
-    return Rendered(f"{view}{seed}", view, "random", mm_per_px, np.ones(3, np.float32), pixels)
+    kinds = frozenset({"random", RED} if seed == 1 else {"random"})
+    gain = np.ones(3, np.float32)
+    return Rendered(f"{view}{seed}", view, "random", kinds, mm_per_px, gain, pixels)
 
 
 @pytest.fixture(scope="module")
@@ -41,6 +46,31 @@ def maker() -> CropMaker:
     photos = [rendered("board", 0.2, 0), rendered("overhead", 0.3, 1), rendered("side", 0.3, 2)]
     chance = Chance(3, CPU)
     return CropMaker(PixelStore(photos, CPU, 1), TextureBank(chance, 4, 64, 4), chance, 64)
+
+
+def test_what_is_left_out_judges_and_does_not_teach() -> None:
+    photos = [rendered("side", 0.3, seed) for seed in range(3)]
+    teach, held = split(photos, RED)
+    assert [p.scene for p in teach] == ["side0", "side2"]
+    assert [p.scene for p in held] == ["side1"]
+    with pytest.raises(SystemExit, match="no scene shows 'pea-like'; there are random, red"):
+        split(photos, PEA_LIKE)
+
+
+def test_kinds_of_a_scene_are_its_own_crop_and_its_neighbours() -> None:
+    plants = {"crop": "amaranth_red", "growth": None, "seed": 1, "age": None}
+    spec = {"crop": "pea", "seed": 2, "views": {"side": {}}, "neighbours": [{"plants": plants}]}
+    assert kinds_of(spec) == {"pea", PEA_LIKE, "amaranth_red", RED}
+    assert kinds_of({**spec, "neighbours": []}) == {"pea", PEA_LIKE}
+
+
+def test_without_reds_no_leaf_or_stem_is_painted_red() -> None:
+    shares = torch.ones(400, 2, 8, 8)
+    grey = torch.full((400, 3, 8, 8), 0.2)
+    for reds in (True, False):
+        painted = Recolour(Chance(3, CPU), reds=reds)(grey.clone(), shares, (1.0, 0.0))
+        red, green = painted[:, 0].mean((1, 2)), painted[:, 1].mean((1, 2))
+        assert bool((red > 2.5 * green).any()) == reds
 
 
 def test_batches_hold_sound_numbers(maker: CropMaker) -> None:
@@ -132,6 +162,7 @@ def a_network(seed: int) -> TissueNet:
     return net
 
 
+@pytest.mark.filterwarnings("ignore:You are using the legacy TorchScript:DeprecationWarning")
 def test_a_network_goes_on_from_where_it_was_exported(tmp_path: Path) -> None:
     pytest.importorskip("onnx", reason="training needs the extra [train]")
     before, crops = a_network(1).eval(), torch.rand(8, 3, 64, 64)

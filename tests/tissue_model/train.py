@@ -16,6 +16,7 @@ from tests.tissue_model import judge
 from tests.tissue_model.augment import CropMaker
 from tests.tissue_model.chance import Chance
 from tests.tissue_model.export import recipe_hash, write_facts, write_onnx, write_parity
+from tests.tissue_model.kinds import RED
 from tests.tissue_model.light import to_srgb
 from tests.tissue_model.loss import tissue_loss
 from tests.tissue_model.network import TissueNet, class_scores
@@ -60,7 +61,7 @@ def train(folders: list[Path], out: Path, settings: Settings) -> None:
     chance = Chance(settings.seed, device)
     store = PixelStore(teach, device, settings.seed)
     bank = TextureBank(chance, settings.textures, settings.texture_px, 4)
-    maker = CropMaker(store, bank, chance, settings.crop_px)
+    maker = CropMaker(store, bank, chance, settings.crop_px, reds=settings.leave_out != RED)
     log(f"ready after {time.perf_counter() - begin:.0f} s")
     net, steps = _learn(maker, settings, log)
     torch.backends.cudnn.benchmark = False  # every photo to judge has its own size
@@ -105,18 +106,23 @@ def _judged(predict: judge.Predict, held: list[Rendered], log: "Log") -> dict:
 def split(photos: list[Rendered], leave_out: str) -> tuple[list[Rendered], list[Rendered]]:
     """Photos to learn from and photos to judge by; a scene's photos stay together.
 
-    With a crop left out, its scenes alone judge.
+    With a crop or a kind of leaf left out, the scenes that show it alone judge.
     """
     if leave_out:
-        held = [p for p in photos if p.crop == leave_out]
-        if not held:
-            crops = ", ".join(sorted({p.crop for p in photos}))
-            msg = f"no scene shows the crop {leave_out!r}; there are {crops}"
-            raise SystemExit(msg)
-        return [p for p in photos if p.crop != leave_out], held
+        return [p for p in photos if leave_out not in p.kinds], showing(photos, leave_out)
     names = sorted({p.scene for p in photos})
     judges = set(names[_HELD_OUT // 2 :: _HELD_OUT]) or {names[-1]}
     return [p for p in photos if p.scene not in judges], [p for p in photos if p.scene in judges]
+
+
+def showing(photos: list[Rendered], kind: str) -> list[Rendered]:
+    """Photos that show a crop or a kind of leaf."""
+    shown = [p for p in photos if kind in p.kinds]
+    if not shown:
+        kinds = ", ".join(sorted(set().union(*(p.kinds for p in photos))))
+        msg = f"no scene shows {kind!r}; there are {kinds}"
+        raise SystemExit(msg)
+    return shown
 
 
 def _learn(maker: CropMaker, settings: Settings, log: "Log") -> tuple[TissueNet, int]:
