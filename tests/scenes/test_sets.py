@@ -112,6 +112,18 @@ def test_grown_changes_only_what_is_asked_for() -> None:
     assert (grown.spread, grown.blade, grown.gloss) == (crop.spread, crop.blade, crop.gloss)
 
 
+def test_five_ways_change_the_photo_and_not_the_tray(scenes: dict[str, list[dict]]) -> None:
+    for first in range(0, 20, 5):
+        as_it_stands, *others = scenes["five_ways"][first : first + 5]
+        for other in others:
+            for kept in ("seed", "crop", "growth", "density", "patches", "tray", "medium"):
+                assert other[kept] == as_it_stands[kept]
+            assert other["views"] != as_it_stands["views"] or other["light"] != as_it_stands["light"]
+        lights = [s["light"]["kind"] for s in (as_it_stands, *others)]
+        assert lights == ["lamp_5000"] * 4 + ["overcast"]
+        assert others[1]["views"]["side"]["tilt_deg"] > 10
+
+
 @pytest.mark.parametrize("kind", ["hand", "hose"])
 @pytest.mark.parametrize("side", ["-x", "+x", "-y", "+y"])
 def test_what_gets_in_comes_from_its_side(kind: str, side: str) -> None:
