@@ -118,7 +118,9 @@ def test_five_ways_change_the_photo_and_not_the_tray(scenes: dict[str, list[dict
         for other in others:
             for kept in ("seed", "crop", "growth", "density", "patches", "tray", "medium"):
                 assert other[kept] == as_it_stands[kept]
-            assert other["views"] != as_it_stands["views"] or other["light"] != as_it_stands["light"]
+            assert (
+                other["views"] != as_it_stands["views"] or other["light"] != as_it_stands["light"]
+            )
         lights = [s["light"]["kind"] for s in (as_it_stands, *others)]
         assert lights == ["lamp_5000"] * 4 + ["overcast"]
         assert others[1]["views"]["side"]["tilt_deg"] > 10
