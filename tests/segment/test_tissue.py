@@ -79,6 +79,33 @@ def test_witnesses_that_contradict_each_other_raise_the_doubt(monkeypatch):
     assert dissent.doubt.mean() > agreed.doubt.mean() + 0.1
 
 
+def _shares(where: np.ndarray, inside: float, outside: float) -> np.ndarray:
+    return np.where(where, inside, outside).astype(np.float32)
+
+
+def test_without_a_card_the_surer_witness_counts_and_a_stranger_does_not():
+    weight = tissue.colour_model_weight
+    leaves, backdrop = np.zeros((40, 40), bool), np.zeros((40, 40), bool)
+    leaves[10:20, 10:20], backdrop[:, 25:] = True, True
+    sure, unsure = _shares(leaves, 0.98, 0.02), _shares(leaves, 0.7, 0.3)
+    assert weight(unsure, sure) > 0.9 * tissue.COLOUR_MODEL_WEIGHT
+    assert weight(sure, unsure) < 0.1
+    assert weight(unsure, _shares(backdrop, 0.98, 0.02)) == 0.0
+    assert weight(np.zeros_like(sure), np.zeros_like(sure)) == 0.0
+
+
+@pytest.mark.parametrize("cloth", [(60, 120, 90), (120, 40, 60)])
+def test_without_a_card_a_cloth_in_a_colour_of_leaves_is_no_plant(cloth):
+    rng = np.random.default_rng(7)
+    picture = _picture(rng, plants=True)
+    blades = picture[..., 1] > 100
+    picture[:, :170] = (cloth + rng.normal(0, 3, (256, 170, 3))).clip(0, 255)
+    blades[:, :170] = False
+    masks = segment_tissue(picture, scale=1.0, mm_per_px=None, ignore=None)
+    assert masks.plant[:, :170].mean() < 0.1
+    assert (masks.plant[blades] > 0.5).mean() > 0.8
+
+
 def test_with_a_card_the_photo_s_own_colours_fill_what_the_learned_model_missed(monkeypatch):
     picture = _picture(np.random.default_rng(6), plants=True)
     rows, columns = np.mgrid[: picture.shape[0], : picture.shape[1]]

@@ -1,10 +1,11 @@
-"""Leaf, stem and the rest in one photo: two witnesses heard together.
+"""Leaf, stem and the rest in one photo: witnesses heard together.
 
-The learned model knows the forms of seedlings and tells leaf from stem. With a card in view it is
-the first witness, and the second are the colours of that photo, taught by what the first is sure
-of. Without a card neither scale nor light is known and the learned model takes bare soil for plant:
-there the colour-and-shape model is heard beside it, which fits itself to each photo. All weights
-are those that did best on photos that neither was made from (docs/tissue-model.md).
+The learned model knows the forms of seedlings and tells leaf from stem: it is the first witness.
+The second are the colours of that photo, taught by what the first is sure of. Without a card
+neither scale nor light is known and the learned model takes bare soil for plant: there the
+colour-and-shape model is heard too, which fits itself to each photo, as far as it is to be
+believed. All weights are those that did best on photos that no witness was made from
+(docs/tissue-model.md).
 """
 
 from dataclasses import dataclass
@@ -35,8 +36,12 @@ _UNCALIBRATED_PX = 800
 
 _TAUGHT_WEIGHT = 0.5
 """How much the colours of the photo count beside the learned model, in log-odds."""
-_COLOUR_MODEL_WEIGHT = 2.0
-"""The same of the colour-and-shape model, where no card was seen."""
+_TAUGHT_WEIGHT_WITHOUT_CARD = 1.0
+COLOUR_MODEL_WEIGHT = 3.0
+"""The same of the colour-and-shape model without a card, at most: see `colour_model_weight`."""
+_OWN_DOUBT = 2.0
+"""How many times larger than it says the colour-and-shape model's doubt is taken to be: it fits
+itself to whatever parts a photo in two, a backdrop and a tray as well."""
 _PLANT_FROM = 0.5
 _OVER_CARD = 0.9
 
@@ -78,7 +83,7 @@ def segment_tissue(
     """
     leaf, stem, window = _learned(rgb, mm_per_px)
     release_model()  # what comes after needs the memory for the photo
-    second = COLOUR_METHOD if mm_per_px is None else TAUGHT_METHOD
+    second = f"{TAUGHT_METHOD} + {COLOUR_METHOD}" if mm_per_px is None else TAUGHT_METHOD
     masks = PlantMasks(
         leaf=leaf,
         stem=stem,
@@ -91,8 +96,7 @@ def segment_tissue(
     learned = _first_told(leaf[window], stem[window])
     if mm_per_px is None:
         # Wholly seen: without a scale the window is the whole photo.
-        colour = plant_share(rgb, ignore=ignore)
-        told = _heard_together(learned, log_odds(colour) * _COLOUR_MODEL_WEIGHT)
+        told = _without_card(learned, rgb, plant_share(rgb, ignore=ignore))
     else:
         told = _by_taught_colours(learned, rgb[window])
     if ignore is not None:
@@ -121,6 +125,56 @@ def _heard_together(learned: _Told, odds: Share) -> _Told:
     np.abs(apart, out=apart)
     apart /= 2
     return _Told(plant, learned.stem, np.maximum(learned.doubt, apart, out=learned.doubt))
+
+
+def _without_card(learned: _Told, rgb: NDArray[np.uint8], colour: Share) -> _Told:
+    """Hear colours that plants have in this photo, and the colour-and-shape model."""
+    plants = learned.plant > _PLANT_FROM
+    odds = taught_log_odds(colour_bins(rgb), plants, np.ones_like(plants))
+    odds *= np.float32(_TAUGHT_WEIGHT_WITHOUT_CARD)
+    odds += log_odds(colour) * np.float32(colour_model_weight(learned.plant, colour))
+    told = _heard_together(learned, odds)
+    # Little as one may have been believed: where the two contradict each other neither is sure.
+    np.maximum(told.doubt, np.abs(learned.plant - colour) / 2, out=told.doubt)
+    return told
+
+
+def colour_model_weight(learned: Share, colour: Share) -> float:
+    """Give weight to the colour-and-shape model by agreement and by the doubts of the two.
+
+    The learned model is unsure on soil that it takes for plant, where the other one is sure: there
+    the other counts, as the inverse squares of their doubts say.
+    Where the two find quite different things, the learned model is right: a backdrop is no
+    seedling, whatever its colour.
+
+    Parameters
+    ----------
+    learned, colour : ndarray of float32, shape (h, w)
+        Share of plant as each of them tells it.
+
+    Returns
+    -------
+    float
+        0 to ``COLOUR_MODEL_WEIGHT``.
+    """
+    found, other = learned > _PLANT_FROM, colour > _PLANT_FROM
+    either = np.count_nonzero(found | other)
+    if either == 0:
+        return 0.0
+    agreement = np.count_nonzero(found & other) / either
+    doubts = np.array([_doubt_share(learned), _OWN_DOUBT * _doubt_share(colour)])
+    precise = 1.0 / np.maximum(doubts, _SURE_SHARE) ** 2
+    return float(COLOUR_MODEL_WEIGHT * agreement * precise[1] / precise.sum())
+
+
+_SURE_SHARE = 1e-3
+"""No witness is surer than this of the area it finds."""
+
+
+def _doubt_share(plant: Share) -> float:
+    """Area expected to be told wrongly, relative to the area found."""
+    wrong = np.minimum(plant, 1 - plant).sum(dtype=np.float64)
+    return float(wrong / max(np.count_nonzero(plant > _PLANT_FROM), 1))
 
 
 def _by_taught_colours(learned: _Told, rgb: NDArray[np.uint8]) -> _Told:
