@@ -64,8 +64,8 @@ class LearnedTissue:
         Parameters
         ----------
         rgb : ndarray of uint8, shape (h, w, 3)
-            sRGB-encoded; card-corrected at about 0.3 mm a pixel, or a whole photo about 1312
-            pixels wide where no card was seen.
+            sRGB-encoded; card-corrected at about 0.3 mm a pixel, or a whole photo of
+            unknown scale.
         wanted : ndarray of bool, shape (rows, columns), or None
             In which blocks of 16 x 16 pixels the shares are wanted; elsewhere both may be 0
             unseen. None wants all.

@@ -30,10 +30,6 @@ from traymorph.segment.taught_colours import colour_bins, log_odds, taught_log_o
 
 Share = NDArray[np.float32]
 
-_UNCALIBRATED_PX = 800
-"""Width at which the learned model sees a photo of unknown scale."""
-
-
 _TAUGHT_WEIGHT = 0.5
 """How much the colours of the photo count beside the learned model, in log-odds."""
 _TAUGHT_WEIGHT_WITHOUT_CARD = 1.0
@@ -196,23 +192,27 @@ def _learned(
 ) -> tuple[Share, Share, tuple[slice, slice] | None]:
     """Shares of leaf and stem by the learned model, and the window where there may be any.
 
-    At the scale that a card sets, a first look at a coarse one finds that window; a photo of
-    unknown scale is told as a whole.
+    At the scale that a card sets, a first look at a coarse one finds that window. A photo of
+    unknown scale is told as a whole, as it comes and at half that width, and the two answers are
+    heard alike: a tray far away fills it with thin stems, a close view with wide blades.
     """
     height, width = rgb.shape[:2]
-    whole = (slice(0, height), slice(0, width))
     if mm_per_px is not None:
         wanted = may_hold_plants(rgb, mm_per_px)
         return *tissue_shares(rgb, wanted), window_of(wanted, (height, width))
-    if width <= _UNCALIBRATED_PX:
-        return *tissue_shares(rgb), whole
-    size = (_UNCALIBRATED_PX, max(1, round(height * _UNCALIBRATED_PX / width)))
-    small = np.asarray(cv2.resize(rgb, size, interpolation=cv2.INTER_AREA), dtype=np.uint8)
-    leaf, stem = (
+    half = np.asarray(cv2.resize(rgb, None, fx=0.5, fy=0.5, interpolation=cv2.INTER_AREA), np.uint8)
+    fine, coarse = _first_told(*tissue_shares(rgb)), _first_told(*tissue_shares(half))
+    coarse_plant, coarse_stem = (
         np.asarray(cv2.resize(share, (width, height), interpolation=cv2.INTER_LINEAR), np.float32)
-        for share in tissue_shares(small)
+        for share in (coarse.plant, coarse.stem)
     )
-    return leaf, stem, whole
+    odds = log_odds(fine.plant)
+    odds += log_odds(coarse_plant)
+    odds /= 2
+    plant = _share(odds)
+    stem: Share = plant * (fine.stem + coarse_stem) * np.float32(0.5)
+    leaf: Share = plant - stem
+    return leaf, stem, (slice(0, height), slice(0, width))
 
 
 def _share(odds: Share) -> Share:
