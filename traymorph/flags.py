@@ -150,6 +150,12 @@ _ALL = (
         "Use side columns to compare trays photographed the same way.",
     ),
     Flag(
+        "plants_behind",
+        "Other plants stand, or may stand, behind the tray: where its own canopy ends is less "
+        "certain.",
+        "Put a plain sheet of another colour behind the tray.",
+    ),
+    Flag(
         "no_node",
         "This crop has no node at which leaf and stem part: stem columns are empty.",
         "Use canopy height and cover.",

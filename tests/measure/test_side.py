@@ -1,6 +1,7 @@
 """Side metrics: heights, layer and ratio in the plane of the front wall, and through its depth."""
 
 import math
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -143,3 +144,24 @@ def test_plants_that_run_out_of_the_photo_have_no_height(make):
     metrics, flags = measure_side(tray(make, lambda _, y: y < 0))
     assert "tray_cut_off" in flags
     assert all(math.isnan(measured.value) for measured in metrics.values())
+
+
+def test_plants_that_may_stand_behind_widen_the_doubt_and_are_flagged(make):
+    whole = tray(make, lambda x, y: (abs(x) < 140) & (y > -60) & (y < 0))
+    less = tray(make, lambda x, y: (abs(x) < 140) & (y > -60 + 24 * (x > 0)) & (y < 0))
+    alone, flags_alone = measure_side(whole)
+    unsure, flags = measure_side(replace(whole, at_least=less.masks))
+    assert "plants_behind" in flags
+    assert "plants_behind" not in flags_alone
+    name = "canopy_height_mm"
+    assert unsure[name].value == alone[name].value
+    # half of the columns fall by 24 mm: limits 12 mm apart
+    added = math.sqrt(unsure[name].u ** 2 - alone[name].u ** 2)
+    assert added == pytest.approx(12.0 / math.sqrt(12.0), rel=0.03)
+
+
+def test_plants_told_behind_are_flagged_and_doubted(make):
+    whole = tray(make, lambda x, y: (abs(x) < 140) & (y > -60) & (y < 0))
+    metrics, flags = measure_side(replace(whole, behind=True))
+    assert "plants_behind" in flags
+    assert metrics["canopy_height_mm"].u > measure_side(whole)[0]["canopy_height_mm"].u

@@ -48,6 +48,12 @@ def test_too_little_leaf_marks_nothing():
     assert not stands_behind(np.zeros((120, 200), np.float32), ab, above, ends).any()
 
 
+def test_leaves_of_one_single_colour_are_one_stand():
+    leaf, ab, above, ends = layers(OWN, OWN)
+    ab[:] = OWN
+    assert not stands_behind(leaf, ab, above, ends).any()
+
+
 def lawn_behind(own, lawn, *, seed=4):
     """A stand 60 mm high in front of a lawn that shows on both sides too."""
     rng = np.random.default_rng(seed)

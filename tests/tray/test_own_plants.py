@@ -5,8 +5,8 @@ import pytest
 
 from traymorph.errors import TrayNotFoundError
 from traymorph.model.masks import PlantMasks
-from traymorph.model.tray import FrontWall, TrayOpening
-from traymorph.tray.own_plants import largest_plants, own_overhead, own_side
+from traymorph.model.tray import TrayOpening
+from traymorph.tray.own_plants import largest_plants, own_overhead
 
 LEAVES = 70.0
 
@@ -91,16 +91,3 @@ def test_a_photo_without_plants_is_an_error():
     empty = np.zeros((20, 30), np.float32)
     with pytest.raises(TrayNotFoundError, match="No plant"):
         largest_plants(PlantMasks(empty, empty, 1.0, "none", empty))
-
-
-def test_side_view_leaves_out_the_tray_beside_it(draw):
-    view = draw.camera((600.0, -50.0, 600.0), (450.0, 30.0, 0.0), focal=1200.0)
-    both, alone = draw.Drawing(view), draw.Drawing(view)
-    draw.SideTray(left=670.0, length=200.0, seed=5).draw(both)
-    for drawing in (both, alone):
-        draw.SideTray().draw(drawing)
-    wall = FrontWall(40.0, 0.0, 140.0, 640.0, 0.7, 1.0)
-    own = own_side(both.masks, view, wall)
-    expected = own_side(alone.masks, view, wall)
-    assert own.plant.sum() == pytest.approx(expected.plant.sum(), rel=0.02)
-    assert own.plant.sum() == pytest.approx(alone.masks.plant.sum(), rel=0.02)

@@ -43,6 +43,9 @@ _FILL_U_MM = 1.0
 _TOPS_U = 0.03
 """Relative doubt of heights because masks miss fine tops or keep some that stand behind: rendered
 trays that the masks were not made from."""
+_BEHIND_U_MM = 2.5
+"""Doubt of the mean top where plants behind the tray were told from its own: stands pasted behind
+rendered trays."""
 _RATIO_U, _LAYER_U = 0.15, 0.06
 """Relative doubt of parting leaf and stem from the side."""
 _LAYER_U_MM = 1.5
@@ -108,6 +111,8 @@ def measure_side(tray: TraySide) -> Result:
         fill, fill_u = _ASSUMED_FILL_MM, _ASSUMED_FILL_U_MM
     if None in (tray.size.rim_above_medium_mm, tray.size.rim_above_bench_mm):
         flags.append("rim_height_missing")
+    if tray.behind or tray.at_least is not None:
+        flags.append("plants_behind")
     seen = np.flatnonzero(np.isfinite(tops))
     along: NDArray[np.float64] = (seen.astype(np.float64) + 0.5) * COLUMN_MM
     if _share_at_photo_edge(tops, tray) > _CUT_OFF_COLUMNS:
@@ -119,6 +124,7 @@ def measure_side(tray: TraySide) -> Result:
         correction_u,
         math.hypot(_scale_u(tray), _TOPS_U) * heights.mean(),
         top_doubt_mm(view),
+        _behind_doubt_mm(tops, tray),
     )
     metrics |= height_metrics(heights, u)
     if np.nanmean(tops) < _LEAST_CLEAR_MM:
@@ -176,6 +182,19 @@ def _share_at_photo_edge(tops: NDArray[np.float64], tray: TraySide) -> float:
     inner = px - np.clip(px, _EDGE_PX * tray.masks.scale, None)
     outer = px - np.minimum(px, np.array(tray.viewpoint.size_px) - _EDGE_PX * tray.masks.scale)
     return float(((inner < 0) | (outer > 0)).any(axis=1).mean())
+
+
+def _behind_doubt_mm(tops: NDArray[np.float64], tray: TraySide) -> float:
+    """Doubt of the mean top where other plants stand, or may stand, behind the tray.
+
+    The mean with and without the doubtful ones are the limits of a rectangle (GUM 4.3.7).
+    """
+    told = _BEHIND_U_MM if tray.behind else 0.0
+    if tray.at_least is None:
+        return told
+    lower = column_tops_mm(front_view(replace(tray, masks=tray.at_least)))
+    fall = float(np.nanmean(tops)) - float(np.nanmean(lower)) if np.isfinite(lower).any() else 0.0
+    return math.hypot(told, max(fall, 0.0) / math.sqrt(12.0))
 
 
 def _scale_u(tray: TraySide) -> float:

@@ -127,9 +127,15 @@ class TraySide:
         Stated sizes.
     wall : FrontWall
         Where the front wall is.
+    at_least : PlantMasks or None
+        The own plants without those that may as well stand behind the tray.
+    behind : bool
+        Other plants show above the own ones.
     """
 
     masks: PlantMasks
     viewpoint: Viewpoint
     size: TraySize
     wall: FrontWall
+    at_least: PlantMasks | None = None
+    behind: bool = False

@@ -30,7 +30,8 @@ from traymorph.segment.board import segment_board
 from traymorph.segment.tissue import segment_tissue
 from traymorph.tray.front_wall import find_front_wall
 from traymorph.tray.opening import find_opening, rim_above_card
-from traymorph.tray.own_plants import largest_plants, own_overhead, own_side
+from traymorph.tray.own_plants import largest_plants, own_overhead
+from traymorph.tray.own_side import own_side
 
 _COARSE_MM = {View.OVERHEAD: 0.5, View.SIDE: 0.8, View.BOARD: 0.4, View.PACK: 0.5}
 """Scale at which places are sought. Rendered trays: tray and plants lie where the full scale puts
@@ -210,7 +211,7 @@ def _side(seen: SeenPhoto, tray: TrayFacts) -> Place:
         tray.settings.card.plane,
         seen.sighting.outline_px,
     )
-    own = own_side(picture.masks, viewpoint, wall, picture.rgb)
+    own = own_side(picture.masks, viewpoint, wall, picture.rgb).masks
     tops = column_tops_mm(front_view(TraySide(own, viewpoint, size, wall)))
     slope = math.hypot(1.0, wall.rim_slope)
     along = np.array([1.0, wall.rim_slope]) / slope

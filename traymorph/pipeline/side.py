@@ -17,7 +17,8 @@ from traymorph.pipeline.outcome import PhotoOutcome
 from traymorph.pipeline.seen import SeenPhoto, SegmentedPhoto
 from traymorph.report.overlays import plain_overlay, side_overlay
 from traymorph.tray.front_wall import find_front_wall
-from traymorph.tray.own_plants import largest_plants, own_side
+from traymorph.tray.own_plants import largest_plants
+from traymorph.tray.own_side import OwnSide, own_side
 
 
 def measure_side_photo(
@@ -41,13 +42,16 @@ def measure_side_photo(
     """
     title = f"{seen.entry.tray_id}  ·  {seen.entry.path.name}  ·  from the side"
     outline = seen.sighting.outline_px
-    own, wall = _own_plants(seen, segmented, size, settings)
+    stand, wall = _own_plants(seen, segmented, size, settings)
+    own = stand.masks
     quality = check_photo(seen.photo.rgb, seen.sighting, own)
     if wall is None:
         empty = {name: Measured() for name, spec in METRICS.items() if spec.view is View.SIDE}
         picture = plain_overlay(segmented.rgb, own.scale, own.plant, outline, title)
         return PhotoOutcome(empty, ("tray_size_missing",), quality, own, picture)
-    tray = TraySide(own, seen.sighting.viewpoint, size, wall)
+    tray = TraySide(
+        own, seen.sighting.viewpoint, size, wall, at_least=stand.at_least, behind=stand.behind
+    )
     metrics, flags = measure_side(tray)
     picture = side_overlay(tray, segmented.rgb, outline, _profile_px(tray), title, metrics)
     return PhotoOutcome(metrics, flags, quality, own, picture)
@@ -57,14 +61,14 @@ def own_side_plants(
     seen: SeenPhoto, segmented: SegmentedPhoto, size: TraySize, settings: Settings
 ) -> PlantMasks:
     """Keep the plants of the photo's tray."""
-    return _own_plants(seen, segmented, size, settings)[0]
+    return _own_plants(seen, segmented, size, settings)[0].masks
 
 
 def _own_plants(
     seen: SeenPhoto, segmented: SegmentedPhoto, size: TraySize, settings: Settings
-) -> tuple[PlantMasks, FrontWall | None]:
+) -> tuple[OwnSide, FrontWall | None]:
     if size.inside_length_mm is None and size.inside_width_mm is None:
-        return largest_plants(segmented.masks), None
+        return OwnSide(largest_plants(segmented.masks), None, behind=False), None
     viewpoint = seen.sighting.viewpoint
     wall = find_front_wall(
         segmented.rgb,

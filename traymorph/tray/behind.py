@@ -21,6 +21,8 @@ _OTHER_HUE_DEG = 10.0
 _DULLER = 0.75
 _LEAST_CHROMA = 8.0
 """Below this hue means nothing."""
+_LEAST_SPREAD = 0.1
+"""Leaf whose a* and b* spread less is of one single colour."""
 _MAJORITY_MM = 9
 _WELL_BEYOND_MM = 50.0
 _FRONT_ROWS_MM = 30.0
@@ -64,10 +66,10 @@ def like_surroundings(
     own &= plant > _LEAF_FROM
     if elsewhere.sum() < _BACKDROP_SHARE * zone.sum() or own.sum() < _FEWEST_CELLS:
         return np.zeros(plant.shape, bool)
-    bins = np.clip(lab * _BINS_PER_UNIT + _BIN_OFFSET, 0, _BINS - 1).astype(np.intp)
-    there, here = (_frequencies(bins[where]) for where in (elsewhere, own))
+    bins = colour_bins(lab)
+    there, here = (colour_frequencies(bins[where]) for where in (elsewhere, own))
     doubt = 0.02 * (there.max() + here.max())
-    likely = ((there + doubt / 2) / (there + here + doubt))[tuple(np.moveaxis(bins, 2, 0))]
+    likely = ((there + doubt / 2) / (there + here + doubt))[bins]
     plants = (plant > _LEAF_FROM).astype(np.float32)
     size = (_MAJORITY_MM, _MAJORITY_MM)
     votes = cv2.blur(plants * likely.astype(np.float32), size)
@@ -76,12 +78,18 @@ def like_surroundings(
     return marked
 
 
-def _frequencies(bins: NDArray[np.intp]) -> NDArray[np.float64]:
-    """Share of cells per bin of colour, smoothed over neighbouring bins."""
-    flat = np.ravel_multi_index(tuple(bins.T), (_BINS, _BINS, _BINS))
-    counts = np.bincount(flat, minlength=_BINS**3).reshape(_BINS, _BINS, _BINS)
+def colour_bins(lab: Plane) -> NDArray[np.intp]:
+    """Return the number of every colour's bin, shape (...), from CIELAB of shape (..., 3)."""
+    binned = np.clip(lab * _BINS_PER_UNIT + _BIN_OFFSET, 0, _BINS - 1).astype(np.intp)
+    bins: NDArray[np.intp] = np.ravel_multi_index(tuple(np.moveaxis(binned, -1, 0)), (_BINS,) * 3)
+    return bins
+
+
+def colour_frequencies(bins: NDArray[np.intp]) -> NDArray[np.float64]:
+    """Count the share of cells per bin of colour, smoothed over neighbouring bins."""
+    counts = np.bincount(bins, minlength=_BINS**3).reshape((_BINS,) * 3)
     smooth: NDArray[np.float64] = gaussian_filter(counts.astype(np.float64), 1.0)
-    return smooth / max(len(bins), 1)
+    return smooth.ravel() / max(len(bins), 1)
 
 
 def stands_behind(
@@ -109,6 +117,8 @@ def stands_behind(
     if used.sum() < _FEWEST_CELLS:
         return np.zeros(leaf.shape, bool)
     colours, heights = np.ascontiguousarray(ab[used]), above_mm[used]
+    if colours.std(axis=0).max() < _LEAST_SPREAD:
+        return np.zeros(leaf.shape, bool)
     labels, centres = _two_colours(colours)
     upper = int(np.median(heights[labels == 1]) > np.median(heights[labels == 0]))
     if not _other_stand(centres[upper], centres[1 - upper], heights, labels == upper):
@@ -127,6 +137,8 @@ def _two_colours(colours: Plane) -> tuple[NDArray[np.int32], Plane]:
     axis = np.linalg.svd(np.cov(colours.T.astype(np.float64)))[0][:, 0]
     along = colours @ axis.astype(np.float32)
     labels = (along > np.median(along)).astype(np.int32)
+    if not labels.any():  # at least half of the leaf is of the one extreme colour
+        labels = (along > along.mean()).astype(np.int32)
     centres = np.zeros((2, 2), np.float32)
     for _ in range(20):
         centres = np.stack([colours[labels == k].mean(axis=0) for k in (0, 1)])

@@ -1,4 +1,4 @@
-"""Which plants are the measured tray's own, overhang included, and which stand elsewhere."""
+"""Which plants are the measured tray's own from above, and what the side view does likewise."""
 
 import cv2
 import numpy as np
@@ -7,23 +7,22 @@ from numpy.typing import NDArray
 from traymorph.errors import TrayNotFoundError
 from traymorph.model.masks import PlantMasks
 from traymorph.model.plane_grid import PlaneGrid
-from traymorph.model.tray import FrontWall, TrayOpening
+from traymorph.model.tray import TrayOpening
 from traymorph.model.viewpoint import Viewpoint
-from traymorph.tray.behind import like_surroundings, stands_behind
 
-_CELL_MM = 1.0
-_MARGIN_MM = 100.0
+CELL_MM = 1.0
+MARGIN_MM = 100.0
 _OVERHANG_MM = 60.0
 """Leaves do not reach farther over the rim than this; what does is another plant."""
 _SURELY_OWN_MM = 15.0
 """A leaf this near the opening belongs to the tray even where its stem is not seen."""
-_RIM_MM = 9.0
+RIM_MM = 9.0
 """Usual width of a rim: touching trays part here when leaves hide the seam."""
-_NEIGHBOUR_BAND_MM = (45.0, 85.0)
+NEIGHBOUR_BAND_MM = (45.0, 85.0)
 """Where a neighbouring tray's plants would be seen outside the opening."""
-_NEIGHBOUR_SHARE = 0.3
+NEIGHBOUR_SHARE = 0.3
 """Plants in that band, relative to those just inside the rim, that speak for a neighbour."""
-_CUT_BAND_MM = (3.0, 45.0)
+CUT_BAND_MM = (3.0, 45.0)
 _SMOOTH_ALONG_MM = 15.0
 _BRIDGE_CELLS = 5
 _PLANT_FROM = 0.3
@@ -57,13 +56,13 @@ def own_overhead(
     """
     grid, size = _grid_over(opening, leaf_height_mm)
     x, y = grid.sampling(viewpoint, masks.scale)
-    plant = _seen_on(masks.plant, x, y)
+    plant = seen_on(masks.plant, x, y)
     outside, side, along = _from_outline(grid.shape, size)
     allowed = outside <= _OVERHANG_MM
     for k in range(4):
         allowed &= ~((side == k) & (outside > _cut_line(plant, outside, side == k, along)))
-    own = _joined(plant, allowed, outside <= _SURELY_OWN_MM)
-    return _kept(masks, viewpoint, grid, own, (x, y))
+    own = joined_to(plant, allowed, outside <= _SURELY_OWN_MM)
+    return kept_pixels(masks, viewpoint, grid, own, (x, y))
 
 
 def largest_plants(masks: PlantMasks) -> PlantMasks:
@@ -98,70 +97,10 @@ def largest_plants(masks: PlantMasks) -> PlantMasks:
     return _masked(masks, everywhere, near.astype(np.float32))
 
 
-def own_side(
-    masks: PlantMasks,
-    viewpoint: Viewpoint,
-    wall: FrontWall,
-    rgb: NDArray[np.uint8] | None = None,
-) -> PlantMasks:
-    """Keep the plants of the tray seen from the side.
-
-    Parameters
-    ----------
-    masks : PlantMasks
-        All plants in the photo.
-    viewpoint : Viewpoint
-        The camera in the side card's frame.
-    wall : FrontWall
-        The tray's front wall.
-    rgb : ndarray of uint8, shape (h, w, 3), or None
-        Colour-corrected picture on the pixel grid of the masks; without it greenery behind the
-        tray is only told by place.
-
-    Returns
-    -------
-    PlantMasks
-        Same grid; plants beyond the ends, below the wall's edge by more than a drooping leaf
-        hangs, or not joined to those above the wall are set to 0.
-    """
-    grid = _grid_before(wall)
-    x, y = grid.sampling(viewpoint, masks.scale)
-    plant = _seen_on(masks.plant, x, y)
-    columns = np.arange(grid.shape[1]) * _CELL_MM + grid.origin_mm[0]
-    rows = np.arange(grid.shape[0]) * _CELL_MM + grid.origin_mm[1]
-    above = (wall.rim_y_mm + wall.rim_slope * (columns - wall.left_x_mm))[None, :] - rows[:, None]
-    beyond = np.maximum(wall.left_x_mm - columns, columns - wall.right_x_mm)
-    allowed = (above > -_DROOP_MM) & (beyond <= _side_reach(plant, above, columns, wall))[None, :]
-    if rgb is not None:
-        # first to the grid, then to CIELAB: the grid has fewer cells than the picture pixels
-        smooth = cv2.GaussianBlur(rgb, (0, 0), 2.0)
-        lab = cv2.cvtColor(cv2.remap(smooth, x, y, cv2.INTER_LINEAR), cv2.COLOR_RGB2LAB)
-        seen = lab.astype(np.float32)
-        seen = ((seen - _LAB_ZERO) * _LAB_UNIT).astype(np.float32)
-        height = above.astype(np.float32)
-        elsewhere = like_surroundings(plant, seen, height, beyond)
-        leaf = _seen_on(masks.leaf, x, y) * ~elsewhere
-        allowed &= ~elsewhere & ~stands_behind(leaf, seen[:, :, 1:], height, beyond <= 0)
-    seed = (above > 0) & (above < _FOOT_MM) & (beyond <= 0)[None, :]
-    own = _joined(plant, allowed, seed)
-    return _kept(masks, viewpoint, grid, own, (x, y))
-
-
-_LAB_ZERO = np.array([0.0, 128.0, 128.0])
-_LAB_UNIT = np.array([100.0 / 255.0, 1.0, 1.0])
-"""How the library packs CIELAB into bytes."""
-_DROOP_MM = 30.0
-"""How far a leaf may hang over the front wall."""
-_FOOT_MM = 40.0
-"""Plants of the tray are seen within this height above its wall."""
-_TALLEST_MM = 320.0
-"""No microgreen stands higher above the rim."""
-_SIDE_OVERHANG_MM = 35.0
-
-
-def _seen_on(
+def seen_on(
     layer: NDArray[np.float32], x: NDArray[np.float32], y: NDArray[np.float32]
 ) -> NDArray[np.float32]:
+    """Read a layer of the masks at the cells of a grid; beyond the photo it is 0."""
     read = cv2.remap(layer, x, y, cv2.INTER_LINEAR, borderMode=cv2.BORDER_CONSTANT)
     return read.astype(np.float32)
 
@@ -171,17 +110,17 @@ def _grid_over(opening: TrayOpening, height_mm: float) -> tuple[PlaneGrid, NDArr
     size = np.array([np.hypot(*(b - a)), np.hypot(*(d - a))])
     along = (b - a) / size[0]
     across = np.array([-along[1], along[0]])
-    origin = a - _MARGIN_MM * (along + across)
-    columns, rows = np.ceil((size + 2 * _MARGIN_MM) / _CELL_MM).astype(int) + 1
-    return PlaneGrid(origin, along, _CELL_MM, (int(rows), int(columns)), height_mm), size
+    origin = a - MARGIN_MM * (along + across)
+    columns, rows = np.ceil((size + 2 * MARGIN_MM) / CELL_MM).astype(int) + 1
+    return PlaneGrid(origin, along, CELL_MM, (int(rows), int(columns)), height_mm), size
 
 
 def _from_outline(
     shape: tuple[int, int], size: NDArray[np.float64]
 ) -> tuple[NDArray[np.float32], NDArray[np.int8], NDArray[np.float32]]:
     """Distance outside the opening, nearest side, and place along that side, per cell."""
-    u = (np.arange(shape[1]) * _CELL_MM - _MARGIN_MM).astype(np.float32)[None, :]
-    v = (np.arange(shape[0]) * _CELL_MM - _MARGIN_MM).astype(np.float32)[:, None]
+    u = (np.arange(shape[1]) * CELL_MM - MARGIN_MM).astype(np.float32)[None, :]
+    v = (np.arange(shape[0]) * CELL_MM - MARGIN_MM).astype(np.float32)[:, None]
     length, width = np.float32(size[0]), np.float32(size[1])
     distances = np.stack(np.broadcast_arrays(-v, u - length, v - width, -u))
     side = np.argmax(distances, axis=0).astype(np.int8)
@@ -197,17 +136,17 @@ def _cut_line(
 ) -> NDArray[np.float32]:
     """How far outside the opening the tray's plants may reach on one side, per cell."""
     strip = _strip(plant, outside, on_side, along)
-    smooth = cv2.GaussianBlur(strip, (0, 0), sigmaX=2.0, sigmaY=_SMOOTH_ALONG_MM / _CELL_MM)
+    smooth = cv2.GaussianBlur(strip, (0, 0), sigmaX=2.0, sigmaY=_SMOOTH_ALONG_MM / CELL_MM)
     inner = smooth[:, _column(-25.0) : _column(-2.0)].mean(1)
-    far = smooth[:, _column(_NEIGHBOUR_BAND_MM[0]) : _column(_NEIGHBOUR_BAND_MM[1])].mean(1)
-    beside = far > _NEIGHBOUR_SHARE * np.maximum(inner, 0.3)
-    first = _column(_CUT_BAND_MM[0])
-    valley = smooth[:, first : _column(_CUT_BAND_MM[1])]
-    reach = np.arange(valley.shape[1]) * _CELL_MM + _CUT_BAND_MM[0]
-    unusual = 0.1 * ((reach - _RIM_MM) / 12.0) ** 2
+    far = smooth[:, _column(NEIGHBOUR_BAND_MM[0]) : _column(NEIGHBOUR_BAND_MM[1])].mean(1)
+    beside = far > NEIGHBOUR_SHARE * np.maximum(inner, 0.3)
+    first = _column(CUT_BAND_MM[0])
+    valley = smooth[:, first : _column(CUT_BAND_MM[1])]
+    reach = np.arange(valley.shape[1]) * CELL_MM + CUT_BAND_MM[0]
+    unusual = 0.1 * ((reach - RIM_MM) / 12.0) ** 2
     cut = reach[np.argmin(valley + unusual, axis=1)]
     limit = np.where(beside, cut, _OVERHANG_MM).astype(np.float32)
-    index = np.clip(((along + _MARGIN_MM) / _CELL_MM).astype(int), 0, len(limit) - 1)
+    index = np.clip(((along + MARGIN_MM) / CELL_MM).astype(int), 0, len(limit) - 1)
     reach_of_cells: NDArray[np.float32] = limit[index]
     return reach_of_cells
 
@@ -216,7 +155,7 @@ _INNER_MM = 30.0
 
 
 def _column(outside_mm: float) -> int:
-    return round((outside_mm + _INNER_MM) / _CELL_MM)
+    return round((outside_mm + _INNER_MM) / CELL_MM)
 
 
 def _strip(
@@ -226,20 +165,20 @@ def _strip(
     along: NDArray[np.float32],
 ) -> NDArray[np.float32]:
     """Plant by place along the side (rows) and distance outside, from -30 mm on (columns)."""
-    columns = _column(_MARGIN_MM)
-    rows = int((along[on_side].max(initial=0.0) + _MARGIN_MM) / _CELL_MM) + 1
-    use = on_side & (outside >= -_INNER_MM) & (outside < _MARGIN_MM)
-    r = np.clip(((along[use] + _MARGIN_MM) / _CELL_MM).astype(int), 0, rows - 1)
-    c = np.clip(((outside[use] + _INNER_MM) / _CELL_MM).astype(int), 0, columns - 1)
+    columns = _column(MARGIN_MM)
+    rows = int((along[on_side].max(initial=0.0) + MARGIN_MM) / CELL_MM) + 1
+    use = on_side & (outside >= -_INNER_MM) & (outside < MARGIN_MM)
+    r = np.clip(((along[use] + MARGIN_MM) / CELL_MM).astype(int), 0, rows - 1)
+    c = np.clip(((outside[use] + _INNER_MM) / CELL_MM).astype(int), 0, columns - 1)
     strip = np.zeros((rows, columns), np.float32)
     strip[r, c] = plant[use]
     return strip
 
 
-def _joined(
+def joined_to(
     plant: NDArray[np.float32], allowed: NDArray[np.bool_], seed: NDArray[np.bool_]
 ) -> NDArray[np.float32]:
-    """Cells of plant joined to those in ``seed`` through allowed cells; 1 also just around them."""
+    """Mark plant joined to cells in ``seed`` through allowed cells; 1 also just around it."""
     binary = (plant > _PLANT_FROM).astype(np.uint8)
     # stems thinner than a cell break up: what lies within a few millimetres belongs together
     bridged = cv2.dilate(binary, np.ones((_BRIDGE_CELLS, _BRIDGE_CELLS), np.uint8))
@@ -251,42 +190,7 @@ def _joined(
     return own
 
 
-def _grid_before(wall: FrontWall) -> PlaneGrid:
-    margin = _MARGIN_MM
-    low = min(wall.rim_y_mm, wall.rim_y_mm + wall.rim_slope * (wall.right_x_mm - wall.left_x_mm))
-    origin = np.array([wall.left_x_mm - margin, low - _TALLEST_MM])
-    columns = int((wall.right_x_mm - wall.left_x_mm + 2 * margin) / _CELL_MM) + 1
-    rows = int((_TALLEST_MM + 3 * _DROOP_MM) / _CELL_MM) + 1
-    return PlaneGrid(origin, np.array([1.0, 0.0]), _CELL_MM, (rows, columns), 0.0)
-
-
-def _side_reach(
-    plant: NDArray[np.float32],
-    above: NDArray[np.float32],
-    columns: NDArray[np.float64],
-    wall: FrontWall,
-) -> NDArray[np.float64]:
-    """How far beyond the wall's ends plants may reach; less where a neighbour stands."""
-    band = (above > 0) & (above < _TALLEST_MM / 2)
-    amount = np.where(band, plant, 0.0).sum(0)
-    smooth = np.convolve(amount, np.ones(7) / 7, mode="same")
-    inner = np.median(smooth[(columns > wall.left_x_mm) & (columns < wall.right_x_mm)])
-    reach = np.full(len(columns), _SIDE_OVERHANG_MM)
-    for end, sign in ((wall.left_x_mm, -1.0), (wall.right_x_mm, 1.0)):
-        out = sign * (columns - end)
-        far = (out > _NEIGHBOUR_BAND_MM[0]) & (out < _NEIGHBOUR_BAND_MM[1])
-        if smooth[far].mean() > _NEIGHBOUR_SHARE * max(inner, 1.0):
-            seam = (out > _CUT_BAND_MM[0]) & (out < _CUT_BAND_MM[1])
-            at = int(
-                np.argmin(
-                    smooth[seam] / max(inner, 1.0) + 0.1 * ((out[seam] - _RIM_MM) / 12.0) ** 2
-                )
-            )
-            reach[out > 0] = out[seam][at]
-    return reach
-
-
-def _kept(
+def kept_pixels(
     masks: PlantMasks,
     viewpoint: Viewpoint,
     grid: PlaneGrid,

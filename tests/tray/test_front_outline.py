@@ -1,0 +1,74 @@
+"""The line above which other plants stand, by colour, by light and by the bare layer between."""
+
+import numpy as np
+import pytest
+
+from traymorph.tray.front_outline import front_outline
+
+OWN = (62.0, -30.0, 35.0)
+DARKER = (38.0, -24.0, 27.0)
+OTHER_HUE = (62.0, 12.0, 30.0)
+LIGHTER = (78.0, -34.0, 42.0)
+
+
+def stand(*, upper, line=60.0, leaf=None, seed=1):
+    """Leaf from the rim to 120 mm above it, of another colour above a jagged line."""
+    rng = np.random.default_rng(seed)
+    above = np.repeat((200.0 - np.arange(200.0))[:, None], 320, axis=1).astype(np.float32)
+    tips = line + np.repeat(rng.uniform(-6, 6, 40), 8)
+    lab = np.where((above > tips)[..., None], upper, OWN).astype(np.float32)
+    lab += rng.normal(0, 3.0, lab.shape)
+    share = (above < 120.0).astype(np.float32) if leaf is None else leaf(above)
+    return share, lab.astype(np.float32), above, tips
+
+
+@pytest.mark.parametrize("upper", [DARKER, OTHER_HUE])
+def test_darker_or_other_leaf_above_stands_behind(upper):
+    leaf, lab, above, tips = stand(upper=upper)
+    found = front_outline(leaf, lab, above)
+    assert found.sure
+    assert np.abs(found.height_mm - tips).mean() < 3.0
+
+
+def test_lighter_leaf_of_the_same_hue_above_is_the_trays_own():
+    leaf, lab, above, _ = stand(upper=LIGHTER)
+    assert front_outline(leaf, lab, above) is None
+
+
+def test_leaf_that_gets_lighter_upwards_is_one_stand():
+    leaf, lab, above, _ = stand(upper=OWN)
+    lab[..., 0] += 0.3 * (above - 60.0)
+    assert front_outline(leaf, lab, above) is None
+
+
+def test_two_layers_of_leaf_with_stems_between_are_two_stands():
+    def layers(above):
+        return ((above < 50) | ((above > 80) & (above < 120))).astype(np.float32)
+
+    leaf, lab, above, _ = stand(upper=OWN, leaf=layers)
+    found = front_outline(leaf, lab, above)
+    assert found.sure
+    assert found.height_mm == pytest.approx(np.full(320, 50.0), abs=6.0)
+
+
+def test_columns_with_nothing_behind_are_left_whole():
+    leaf, lab, above, _ = stand(upper=DARKER)
+    leaf[:, :160] *= above[:, :160] < 50.0
+    found = front_outline(leaf, lab, above)
+    assert not (leaf > 0)[above > found.height_mm].any() or np.isinf(found.height_mm[:140]).all()
+    assert np.isfinite(found.height_mm[180:]).all()
+
+
+def test_a_line_that_parts_less_clearly_is_doubtful():
+    leaf, lab, above, tips = stand(upper=DARKER)
+    rng = np.random.default_rng(4)
+    mixed = rng.random(leaf.shape) < 0.15
+    swapped = np.where((above > tips)[..., None], OWN, DARKER)
+    lab[mixed] = (swapped + rng.normal(0, 3.0, lab.shape))[mixed]
+    found = front_outline(leaf, lab, above)
+    assert not found.sure
+
+
+def test_too_little_leaf_tells_nothing():
+    leaf, lab, above, _ = stand(upper=DARKER)
+    assert front_outline(0.0 * leaf, lab, above) is None

@@ -1,0 +1,253 @@
+"""The upper outline of the tray's own stand where other plants show above it in a side photo.
+
+Light falls from above: within one stand leaves get lighter upwards and keep their hue. A stand
+behind shows its shaded lower part just above the well-lit tops of the own stand, so that going
+up the leaf turns darker or of another hue at a line, or stops for stems and starts anew. Two
+searches look for such a line as the best path across the columns: one parts the colours above
+from those below, one looks for a bare layer between two layers of leaf. Best paths by dynamic
+programming: Bellman, Dynamic Programming, 1957, chapter III (book cited from memory).
+"""
+
+from collections.abc import Callable
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.ndimage import maximum_filter1d, uniform_filter1d
+
+from traymorph.tray.behind import Plane, colour_bins, colour_frequencies
+
+_LEAF_FROM = 0.6
+_FEWEST_CELLS = 300
+_COLUMN_MM = 4
+"""Width of the columns in which the line has one height."""
+_STARTS = (0.5, 0.65, 0.8)
+"""Shares of the leaf below the level that the search by colour starts from."""
+_ROUNDS = 6
+_MOST_TELLING = 2.5
+"""Bound to what one cell's colour may say, as a logarithm of odds."""
+_CLIMB, _JUMP = 1.5, 60.0
+"""Cost per mm of climb of the line, and of any jump, in mm of surely told leaf."""
+_NEAR_MM = 15.0
+_BLOCK_MM = 20
+_SHOWN_MM = 5.0
+"""With less leaf than this above the line a column shows nothing behind."""
+_LEAST_COLUMNS = 0.15
+_LEAST_BELOW = 0.2
+"""Share of the leaf that lies below the line at the least: front rows hide most of what stands
+behind."""
+_PARTED, _MAYBE_PARTED = 0.9, 0.8
+"""Chance that a left-out cell above the line looks more like those above than one below does."""
+_DARKER_L = 8.0
+_OTHER_HUE_DEG = 15.0
+_LEAST_CHROMA = 8.0
+"""Below this hue means nothing."""
+_LAYER_MM, _LAYER_REACH_MM = 8, 50
+"""Height over which leaf is averaged, and how far off the layers above and below may lie."""
+_STRIP_MM = 12
+_GAP_FROM_MM = 20.0
+"""Leaf layers begin above this height over the rim; what lies below is foot."""
+_GAP_CLIMB, _GAP_JUMP = 0.03, 0.6
+_BARE, _MAYBE_BARE = 0.35, 0.28
+"""Share of leaf that is missing between two layers, mean over all columns. Single stands of
+rendered trays stay below 0.25, two stands part by 0.5 and more."""
+_BARE_COLUMN = 0.1
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class FrontOutline:
+    """Line above which other plants stand.
+
+    Parameters
+    ----------
+    height_mm : ndarray, shape (columns,)
+        Height above the rim; infinite in columns that show nothing behind.
+    sure : bool
+        False where it may as well be the border between two parts of the tray's own stand.
+    """
+
+    height_mm: NDArray[np.float64]
+    sure: bool
+
+
+def front_outline(leaf: Plane, lab: Plane, above_mm: Plane) -> FrontOutline | None:
+    """Find the line above which plants behind the tray show.
+
+    Parameters
+    ----------
+    leaf : ndarray of float32, shape (rows, columns)
+        Share of leaf in cells of 1 mm in the plane of the front wall, between the tray's ends.
+    lab : ndarray of float32, shape (rows, columns, 3)
+        CIELAB of the cells.
+    above_mm : ndarray of float32, shape (rows, columns)
+        Height above the rim, falling from row to row.
+
+    Returns
+    -------
+    FrontOutline or None
+        None where the leaves look like one stand. Stands of the same colour and light whose
+        leaves reach down to the own tops cannot be told.
+    """
+    used = (leaf > _LEAF_FROM) & (above_mm > 0)
+    if used.sum() < 2 * _FEWEST_CELLS or leaf.shape[1] < 2 * _BLOCK_MM:
+        return None
+    found = [_by_gap(leaf, above_mm), *_by_colour(used, lab, above_mm)]
+    known = [line for line in found if line is not None]
+    return next((line for line in known if line.sure), known[0] if known else None)
+
+
+def _by_gap(leaf: Plane, above_mm: Plane) -> FrontOutline | None:
+    """Line along the bare layer between two layers of leaf."""
+    middles = _middles(leaf.shape[1])
+    amount = np.where(above_mm > 0, leaf, 0.0).astype(np.float64)
+    amount = uniform_filter1d(uniform_filter1d(amount, _STRIP_MM, axis=1), _LAYER_MM, axis=0)
+    amount = amount[:, middles]
+    size, shift = _LAYER_REACH_MM + 1, _LAYER_REACH_MM // 2
+    higher = maximum_filter1d(amount, size, axis=0, origin=shift, mode="constant")
+    lower = maximum_filter1d(amount, size, axis=0, origin=-shift, mode="constant")
+    missing = np.minimum(higher, lower) - amount
+    heights = above_mm[:, middles]
+    path = _best_path(np.where(heights > _GAP_FROM_MM, missing, -1.0), _GAP_CLIMB, _GAP_JUMP)
+    along = np.arange(len(middles))
+    bare = missing[path, along]
+    if bare.mean() < _MAYBE_BARE:
+        return None
+    # down from the barest height to where the own leaf begins
+    under = np.arange(len(amount))[:, None] >= path
+    begins = np.argmax(under & (amount >= 0.5 * lower[path, along]), axis=0)
+    line = np.where(bare > _BARE_COLUMN, heights[begins, along], np.inf)
+    return FrontOutline(_to_cells(line, leaf.shape[1]), bool(bare.mean() > _BARE))
+
+
+def _by_colour(used: NDArray[np.bool_], lab: Plane, above_mm: Plane) -> list[FrontOutline | None]:
+    """Lines that part leaf of one look from leaf of another, one per start."""
+    bins = colour_bins(lab)
+    heights = above_mm[used]
+    found = []
+    for share in _STARTS:
+        line = np.full(used.shape[1], float(np.quantile(heights, share)))
+        line_found = _settled(used, bins, above_mm, line)
+        found.append(None if line_found is None else _judged(used, lab, bins, above_mm, line_found))
+    return found
+
+
+def _settled(
+    used: NDArray[np.bool_],
+    bins: NDArray[np.intp],
+    above_mm: Plane,
+    line: NDArray[np.float64],
+) -> NDArray[np.float64] | None:
+    """Move the line until the colours that it parts ask for no other; None without two parts."""
+    middles = _middles(used.shape[1])
+    whole = len(middles) * _COLUMN_MM
+    for _ in range(_ROUNDS):
+        upper = used & (above_mm > line)
+        lower = used & ~upper
+        if min(upper.sum(), lower.sum()) < _FEWEST_CELLS:
+            return None
+        odds = np.where(used, _odds(bins[upper], bins[lower])(bins), 0.0)[:, :whole]
+        by_column = odds.reshape(len(odds), -1, _COLUMN_MM).mean(axis=2)
+        # with the line at a row, all rows above it are taken to stand behind
+        told = 2.0 * (np.cumsum(by_column, axis=0) - by_column)
+        path = _best_path(told, _CLIMB, _JUMP)
+        fresh = _to_cells(above_mm[path, middles].astype(np.float64), used.shape[1])
+        if np.abs(fresh - line).max() < 1.0:
+            break
+        line = fresh
+    return fresh
+
+
+def _odds(
+    upper: NDArray[np.intp], lower: NDArray[np.intp]
+) -> Callable[[NDArray[np.intp]], NDArray[np.float64]]:
+    """Logarithm of the odds that a cell of a colour belongs above rather than below."""
+    there, here = colour_frequencies(upper), colour_frequencies(lower)
+    doubt = 0.01 * (there.max() + here.max())
+    table = np.log((there + doubt) / (here + doubt)).clip(-_MOST_TELLING, _MOST_TELLING)
+    return lambda bins: table[bins]
+
+
+def _judged(
+    used: NDArray[np.bool_],
+    lab: Plane,
+    bins: NDArray[np.intp],
+    above_mm: Plane,
+    line: NDArray[np.float64],
+) -> FrontOutline | None:
+    """Keep a line with another look above it that one stand under light from above has not."""
+    beyond = above_mm - line
+    upper = used & (beyond > 0)
+    shows = uniform_filter1d(upper.sum(axis=0).astype(np.float64), 9) > _SHOWN_MM
+    if shows.mean() < _LEAST_COLUMNS or (used & ~upper).sum() < _LEAST_BELOW * used.sum():
+        return None
+    near_above = upper & (beyond < _NEAR_MM) & shows
+    near_below = used & ~upper & (beyond > -_NEAR_MM) & shows
+    if not _darker_or_of_other_hue(lab[near_above], lab[near_below]):
+        return None
+    parted = _parted(bins, near_above, near_below)
+    if parted < _MAYBE_PARTED:
+        return None
+    return FrontOutline(np.where(shows, line, np.inf), parted > _PARTED)
+
+
+def _darker_or_of_other_hue(above: Plane, below: Plane) -> bool:
+    if min(len(above), len(below)) < _FEWEST_CELLS:
+        return False
+    (l_above, *ab_above), (l_below, *ab_below) = above.mean(axis=0), below.mean(axis=0)
+    if l_below - l_above > _DARKER_L:
+        return True
+    hues = [np.degrees(np.arctan2(b, a)) for a, b in (ab_above, ab_below)]
+    turn = abs((hues[0] - hues[1] + 180.0) % 360.0 - 180.0)
+    chroma = min(np.hypot(*ab_above), np.hypot(*ab_below))
+    return bool(turn > _OTHER_HUE_DEG and chroma > _LEAST_CHROMA)
+
+
+def _parted(bins: NDArray[np.intp], above: NDArray[np.bool_], below: NDArray[np.bool_]) -> float:
+    """Chance that colours learnt in every other block of columns order two cells of the rest."""
+    block = (np.arange(bins.shape[1]) // _BLOCK_MM) % 2
+    said_above, said_below = [], []
+    for k in (0, 1):
+        learn, left_out = block == k, block != k
+        if min((above & learn).sum(), (below & learn).sum()) < _FEWEST_CELLS // 3:
+            return 0.0
+        odds = _odds(bins[above & learn], bins[below & learn])
+        said_above.append(odds(bins[above & left_out]))
+        said_below.append(odds(bins[below & left_out]))
+    return _chance_greater(np.concatenate(said_above), np.concatenate(said_below))
+
+
+def _chance_greater(one: NDArray[np.float64], other: NDArray[np.float64]) -> float:
+    """Chance that a value of the one exceeds one of the other; ties count half."""
+    ordered = np.sort(other)
+    ranks = np.searchsorted(ordered, one, "left") + np.searchsorted(ordered, one, "right")
+    return float(ranks.mean() / (2.0 * len(other))) if len(one) and len(other) else 0.0
+
+
+def _middles(columns: int) -> NDArray[np.intp]:
+    return np.arange(columns // _COLUMN_MM) * _COLUMN_MM + _COLUMN_MM // 2
+
+
+def _to_cells(line: NDArray[np.float64], columns: int) -> NDArray[np.float64]:
+    return line[np.minimum(np.arange(columns) // _COLUMN_MM, len(line) - 1)]
+
+
+def _best_path(gain: NDArray[np.float64], climb: float, jump: float) -> NDArray[np.intp]:
+    """Rows of the path across the columns with the greatest gain, shape (columns,).
+
+    A step from column to column costs ``climb`` per row, but no more than ``jump``.
+    """
+    rows, columns = gain.shape
+    slope = climb * np.arange(rows)
+    best = np.empty_like(gain)
+    best[:, 0] = gain[:, 0]
+    for k in range(1, columns):
+        before = best[:, k - 1]
+        down = np.maximum.accumulate(before + slope) - slope
+        up = np.maximum.accumulate((before - slope)[::-1])[::-1] + slope
+        best[:, k] = gain[:, k] + np.maximum(np.maximum(down, up), before.max() - jump)
+    path = np.empty(columns, np.intp)
+    path[-1] = np.argmax(best[:, -1])
+    for k in range(columns - 1, 0, -1):
+        cost = np.minimum(climb * np.abs(np.arange(rows) - path[k]), jump)
+        path[k - 1] = np.argmax(best[:, k - 1] - cost)
+    return path

@@ -1,0 +1,203 @@
+"""Which plants of a side photo are the measured tray's own, and which stand behind or beside."""
+
+from dataclasses import dataclass
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from traymorph.model.masks import PlantMasks
+from traymorph.model.plane_grid import PlaneGrid
+from traymorph.model.tray import FrontWall
+from traymorph.model.viewpoint import Viewpoint
+from traymorph.tray.behind import like_surroundings, stands_behind
+from traymorph.tray.front_outline import FrontOutline, front_outline
+from traymorph.tray.own_plants import (
+    CELL_MM,
+    CUT_BAND_MM,
+    MARGIN_MM,
+    NEIGHBOUR_BAND_MM,
+    NEIGHBOUR_SHARE,
+    RIM_MM,
+    joined_to,
+    kept_pixels,
+    seen_on,
+)
+
+_LAB_ZERO = np.array([0.0, 128.0, 128.0])
+_LAB_UNIT = np.array([100.0 / 255.0, 1.0, 1.0])
+"""How the library packs CIELAB into bytes."""
+_DROOP_MM = 30.0
+"""How far a leaf may hang over the front wall."""
+_FOOT_MM = 40.0
+"""Plants of the tray are seen within this height above its wall."""
+_TALLEST_MM = 320.0
+"""No microgreen stands higher above the rim."""
+_SIDE_OVERHANG_MM = 35.0
+_LEAST_SHOWN_MM = 10.0
+"""A neighbour is told from at least so much of the width in which it would be seen."""
+_BEHIND_COLUMNS = 0.2
+"""Share of columns with plants behind from which on the canopy's outline is in doubt."""
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class OwnSide:
+    """The plants of a tray seen from the side.
+
+    Parameters
+    ----------
+    masks : PlantMasks
+        The tray's own plants.
+    at_least : PlantMasks or None
+        What is left of them without plants that may as well stand behind the tray; None where
+        there are none in doubt.
+    behind : bool
+        Other plants show above the own ones in a good part of the tray's width.
+    """
+
+    masks: PlantMasks
+    at_least: PlantMasks | None
+    behind: bool
+
+
+def own_side(
+    masks: PlantMasks,
+    viewpoint: Viewpoint,
+    wall: FrontWall,
+    rgb: NDArray[np.uint8] | None = None,
+) -> OwnSide:
+    """Keep the plants of the tray seen from the side.
+
+    Plants beyond the ends, below the wall's edge by more than a drooping leaf hangs, or not
+    joined to those above the wall are set to 0, and greenery that shows behind the tray.
+
+    Parameters
+    ----------
+    masks : PlantMasks
+        All plants in the photo.
+    viewpoint : Viewpoint
+        The camera in the side card's frame.
+    wall : FrontWall
+        The tray's front wall.
+    rgb : ndarray of uint8, shape (h, w, 3), or None
+        Colour-corrected picture on the pixel grid of the masks; without it greenery behind the
+        tray is only told by place.
+
+    Returns
+    -------
+    OwnSide
+        Masks on the same grid.
+    """
+    grid = _grid_before(wall)
+    x, y = grid.sampling(viewpoint, masks.scale)
+    plant = seen_on(masks.plant, x, y)
+    columns = np.arange(grid.shape[1]) * CELL_MM + grid.origin_mm[0]
+    rows = np.arange(grid.shape[0]) * CELL_MM + grid.origin_mm[1]
+    above = (wall.rim_y_mm + wall.rim_slope * (columns - wall.left_x_mm))[None, :] - rows[:, None]
+    beyond = np.maximum(wall.left_x_mm - columns, columns - wall.right_x_mm)
+    shown = _shown(x, y, masks.leaf.shape)
+    reach = _side_reach(plant, shown, above, columns, wall)
+    allowed = (above > -_DROOP_MM) & (beyond <= reach)[None, :]
+    seed = (above > 0) & (above < _FOOT_MM) & (beyond <= 0)[None, :]
+
+    def kept(cells: NDArray[np.bool_]) -> PlantMasks:
+        own = joined_to(plant, cells, seed)
+        return kept_pixels(masks, viewpoint, grid, own, (x, y))
+
+    if rgb is None:
+        return OwnSide(kept(allowed), None, behind=False)
+    lab = _lab_on(rgb, x, y)
+    leaf = seen_on(masks.leaf, x, y)
+    behind, doubtful = _behind(plant, leaf, lab, above.astype(np.float32), beyond)
+    at_least = kept(allowed & ~behind & ~doubtful) if doubtful.any() else None
+    hidden = (behind & (plant > 0.5))[:, beyond <= 0].any(axis=0).mean()
+    return OwnSide(kept(allowed & ~behind), at_least, behind=bool(hidden > _BEHIND_COLUMNS))
+
+
+def _behind(
+    plant: NDArray[np.float32],
+    leaf: NDArray[np.float32],
+    lab: NDArray[np.float32],
+    above: NDArray[np.float32],
+    beyond: NDArray[np.float64],
+) -> tuple[NDArray[np.bool_], NDArray[np.bool_]]:
+    """Cells that stand behind the tray, and cells that may."""
+    elsewhere = like_surroundings(plant, lab, above, beyond)
+    leaf = leaf * ~elsewhere
+    between = beyond <= 0
+    line = front_outline(leaf[:, between], lab[:, between], above[:, between])
+    beyond_line = np.zeros(plant.shape, bool) if line is None else _over(line, above, between)
+    if line is not None and line.sure:
+        return elsewhere | beyond_line, np.zeros(plant.shape, bool)
+    return elsewhere | stands_behind(leaf, lab[:, :, 1:], above, between), beyond_line
+
+
+def _over(
+    line: FrontOutline, above: NDArray[np.float32], between: NDArray[np.bool_]
+) -> NDArray[np.bool_]:
+    """Cells above the line, which goes on level beyond the tray's ends."""
+    inside = np.flatnonzero(between)
+    nearest = np.clip(np.arange(len(between)), inside[0], inside[-1]) - inside[0]
+    over: NDArray[np.bool_] = above > line.height_mm[nearest]
+    return over
+
+
+def _lab_on(
+    rgb: NDArray[np.uint8], x: NDArray[np.float32], y: NDArray[np.float32]
+) -> NDArray[np.float32]:
+    # first to the grid, then to CIELAB: the grid has fewer cells than the picture pixels
+    smooth = cv2.GaussianBlur(rgb, (0, 0), 2.0)
+    lab = cv2.cvtColor(cv2.remap(smooth, x, y, cv2.INTER_LINEAR), cv2.COLOR_RGB2LAB)
+    unpacked: NDArray[np.float32] = ((lab - _LAB_ZERO) * _LAB_UNIT).astype(np.float32)
+    return unpacked
+
+
+def _grid_before(wall: FrontWall) -> PlaneGrid:
+    margin = MARGIN_MM
+    low = min(wall.rim_y_mm, wall.rim_y_mm + wall.rim_slope * (wall.right_x_mm - wall.left_x_mm))
+    origin = np.array([wall.left_x_mm - margin, low - _TALLEST_MM])
+    columns = int((wall.right_x_mm - wall.left_x_mm + 2 * margin) / CELL_MM) + 1
+    rows = int((_TALLEST_MM + 3 * _DROOP_MM) / CELL_MM) + 1
+    return PlaneGrid(origin, np.array([1.0, 0.0]), CELL_MM, (rows, columns), 0.0)
+
+
+def _shown(
+    x: NDArray[np.float32], y: NDArray[np.float32], shape: tuple[int, ...]
+) -> NDArray[np.bool_]:
+    """Cells that lie within the photo."""
+    inside: NDArray[np.bool_] = (
+        (x > -0.5) & (y > -0.5) & (x < shape[1] - 0.5) & (y < shape[0] - 0.5)
+    )
+    return inside
+
+
+def _side_reach(
+    plant: NDArray[np.float32],
+    shown: NDArray[np.bool_],
+    above: NDArray[np.float32],
+    columns: NDArray[np.float64],
+    wall: FrontWall,
+) -> NDArray[np.float64]:
+    """How far beyond the wall's ends plants may reach; less where a neighbour stands.
+
+    Beyond the photo's edge nothing is known: such columns speak neither for nor against one.
+    """
+    band = (above > 0) & (above < _TALLEST_MM / 2)
+    known = (band & shown).sum(0) > 0.5 * band.sum(0)
+    weight = np.convolve(known, np.ones(7) / 7, mode="same")
+    amount = np.where(known, np.where(band, plant, 0.0).sum(0), 0.0)
+    smooth = np.convolve(amount, np.ones(7) / 7, mode="same") / np.maximum(weight, 1e-6)
+    inner = np.median(smooth[(columns > wall.left_x_mm) & (columns < wall.right_x_mm)])
+    reach = np.full(len(columns), _SIDE_OVERHANG_MM)
+    for end, sign in ((wall.left_x_mm, -1.0), (wall.right_x_mm, 1.0)):
+        out = sign * (columns - end)
+        far = (out > NEIGHBOUR_BAND_MM[0]) & (out < NEIGHBOUR_BAND_MM[1]) & known
+        if far.sum() * CELL_MM < _LEAST_SHOWN_MM:
+            continue
+        if smooth[far].mean() > NEIGHBOUR_SHARE * max(inner, 1.0):
+            seam = (out > CUT_BAND_MM[0]) & (out < CUT_BAND_MM[1])
+            at = int(
+                np.argmin(smooth[seam] / max(inner, 1.0) + 0.1 * ((out[seam] - RIM_MM) / 12.0) ** 2)
+            )
+            reach[out > 0] = out[seam][at]
+    return reach
