@@ -155,9 +155,10 @@ def test_plants_that_may_stand_behind_widen_the_doubt_and_are_flagged(make):
     assert "plants_behind" not in flags_alone
     name = "canopy_height_mm"
     assert unsure[name].value == alone[name].value
-    # half of the columns fall by 24 mm: limits 12 mm apart
+    lower = measure_side(less)[0][name].value
     added = math.sqrt(unsure[name].u ** 2 - alone[name].u ** 2)
-    assert added == pytest.approx(12.0 / math.sqrt(12.0), rel=0.03)
+    assert added == pytest.approx((alone[name].value - lower) / 2, rel=1e-6)
+    assert added > 3.0
 
 
 def test_plants_told_behind_are_flagged_and_doubted(make):

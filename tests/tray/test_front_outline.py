@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from traymorph.tray.front_outline import front_outline
+from traymorph.tray.front_outline import front_outline, raised_stretch
 
 OWN = (62.0, -30.0, 35.0)
 DARKER = (38.0, -24.0, 27.0)
@@ -72,3 +72,34 @@ def test_a_line_that_parts_less_clearly_is_doubtful():
 def test_too_little_leaf_tells_nothing():
     leaf, lab, above, _ = stand(upper=DARKER)
     assert front_outline(0.0 * leaf, lab, above) is None
+
+
+def canopy(tops, *, seed=1):
+    """Plants up to the given tops, one per 5 mm, with 3 mm of unevenness."""
+    rng = np.random.default_rng(seed)
+    tops = np.repeat(np.asarray(tops, float) + rng.uniform(-3, 3, len(tops)), 5)
+    above = np.repeat((200.0 - np.arange(200.0))[:, None], len(tops), axis=1).astype(np.float32)
+    return (above < tops).astype(np.float32), above
+
+
+@pytest.mark.parametrize("flip", [False, True])
+def test_a_stretch_that_ends_in_a_tall_sharp_step_may_stand_behind(flip):
+    tops = [60.0] * 40 + [95.0] * 40
+    found = raised_stretch(*canopy(tops[::-1] if flip else tops))
+    heights = found.height_mm[::-1] if flip else found.height_mm
+    assert not found.sure
+    assert np.isinf(heights[:195]).all()
+    assert heights[210:] == pytest.approx(np.full(190, 62.0), abs=2.0)
+
+
+@pytest.mark.parametrize(
+    "tops",
+    [
+        np.linspace(50.0, 110.0, 80),
+        [60.0] * 40 + [75.0] * 40,
+        [90.0] * 30 + [0.0] * 20 + [90.0] * 30,
+    ],
+    ids=["slope", "low step", "gap"],
+)
+def test_slopes_low_steps_and_gaps_are_the_trays_own(tops):
+    assert raised_stretch(*canopy(tops)) is None

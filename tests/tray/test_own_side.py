@@ -67,3 +67,16 @@ def taller_behind(draw, colour):
     for drawing in (both, alone):
         draw.SideTray(density=0.03, radius=5.0).draw(drawing)
     return both, alone, view
+
+
+def test_a_stretch_that_stands_out_stays_but_is_in_doubt(draw):
+    view = draw.camera((390.0, -50.0, 700.0), (390.0, 0.0, 0.0), focal=1300.0)
+    drawing = draw.Drawing(view)
+    for left, right, top in ((150, 630, -20), (150, 400, -55)):
+        corners = [[left, 38], [right, 38], [right, top], [left, top]]
+        drawing.polygon(draw.raised(np.array(corners), 0), (78, 130, 52), leaf=255)
+    own = own_side(drawing.masks, view, WALL, drawing.rgb)
+    assert not own.behind
+    assert own.masks.plant.sum() == pytest.approx(drawing.masks.plant.sum(), rel=0.001)
+    cut = 1.0 - own.at_least.plant.sum() / own.masks.plant.sum()
+    assert cut == pytest.approx(250 * 35 / (250 * 93 + 230 * 58), rel=0.05)

@@ -113,18 +113,16 @@ def measure_side(tray: TraySide) -> Result:
         flags.append("rim_height_missing")
     if tray.behind or tray.at_least is not None:
         flags.append("plants_behind")
-    seen = np.flatnonzero(np.isfinite(tops))
-    along: NDArray[np.float64] = (seen.astype(np.float64) + 0.5) * COLUMN_MM
     if _share_at_photo_edge(tops, tray) > _CUT_OFF_COLUMNS:
         return metrics, (*flags, "tray_cut_off")
-    heights, correction_u = level_heights(tops[seen] + fill, along, _sight(tray, fill))
+    heights, correction_u = _level_heights(tops, tray, fill)
     u = math.hypot(
         tray.wall.position_u_mm,
         fill_u,
         correction_u,
         math.hypot(_scale_u(tray), _TOPS_U) * heights.mean(),
         top_doubt_mm(view),
-        _behind_doubt_mm(tops, tray),
+        _behind_doubt_mm(float(heights.mean()), tray, fill),
     )
     metrics |= height_metrics(heights, u)
     if np.nanmean(tops) < _LEAST_CLEAR_MM:
@@ -184,17 +182,29 @@ def _share_at_photo_edge(tops: NDArray[np.float64], tray: TraySide) -> float:
     return float(((inner < 0) | (outer > 0)).any(axis=1).mean())
 
 
-def _behind_doubt_mm(tops: NDArray[np.float64], tray: TraySide) -> float:
-    """Doubt of the mean top where other plants stand, or may stand, behind the tray.
+def _level_heights(
+    tops: NDArray[np.float64], tray: TraySide, fill_mm: float
+) -> tuple[NDArray[np.float64], float]:
+    """Heights above the medium of the columns that show plants, and the correction's doubt."""
+    seen = np.flatnonzero(np.isfinite(tops))
+    along: NDArray[np.float64] = (seen.astype(np.float64) + 0.5) * COLUMN_MM
+    return level_heights(tops[seen] + fill_mm, along, _sight(tray, fill_mm))
 
-    The mean with and without the doubtful ones are the limits of a rectangle (GUM 4.3.7).
+
+def _behind_doubt_mm(mean_mm: float, tray: TraySide, fill_mm: float) -> float:
+    """Doubt of the mean height where other plants stand, or may stand, behind the tray.
+
+    The doubtful ones are the tray's own or they are not, with equal chance: the standard
+    deviation is half of what they change.
     """
     told = _BEHIND_U_MM if tray.behind else 0.0
     if tray.at_least is None:
         return told
-    lower = column_tops_mm(front_view(replace(tray, masks=tray.at_least)))
-    fall = float(np.nanmean(tops)) - float(np.nanmean(lower)) if np.isfinite(lower).any() else 0.0
-    return math.hypot(told, max(fall, 0.0) / math.sqrt(12.0))
+    tops = column_tops_mm(front_view(replace(tray, masks=tray.at_least)))
+    if not np.isfinite(tops).any():
+        return told
+    without = float(_level_heights(tops, tray, fill_mm)[0].mean())
+    return math.hypot(told, (mean_mm - without) / 2.0)
 
 
 def _scale_u(tray: TraySide) -> float:

@@ -13,11 +13,11 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.ndimage import maximum_filter1d, uniform_filter1d
+from scipy.ndimage import label, maximum_filter1d, median_filter, uniform_filter1d
 
 from traymorph.tray.behind import Plane, colour_bins, colour_frequencies
 
-_LEAF_FROM = 0.6
+_LEAF_FROM, _PLANT_FROM = 0.6, 0.5
 _FEWEST_CELLS = 300
 _COLUMN_MM = 4
 """Width of the columns in which the line has one height."""
@@ -52,6 +52,14 @@ _BARE, _MAYBE_BARE = 0.35, 0.28
 """Share of leaf that is missing between two layers, mean over all columns. Single stands of
 rendered trays stay below 0.25, two stands part by 0.5 and more."""
 _BARE_COLUMN = 0.1
+_TOPS_MM = 5
+"""Width of the columns whose tops are compared."""
+_ARM_COLUMNS = 8
+_STEP_MM, _STEP_SHARE = 20.0, 0.25
+"""Rise between two stretches of the tops, in mm and as a share of their height, that a stand of
+its own seldom shows at once."""
+_EDGE_COLUMNS, _SHARP_MM = 4, 11.0
+"""The rise is sharp where so many columns on either side differ by this at the least."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -94,6 +102,63 @@ def front_outline(leaf: Plane, lab: Plane, above_mm: Plane) -> FrontOutline | No
     found = [_by_gap(leaf, above_mm), *_by_colour(used, lab, above_mm)]
     known = [line for line in found if line is not None]
     return next((line for line in known if line.sure), known[0] if known else None)
+
+
+def raised_stretch(plant: Plane, above_mm: Plane) -> FrontOutline | None:
+    """Find a stretch of the canopy that begins or ends with a tall step.
+
+    A stand behind that is narrower or shifted ends within the tray's width. So may a part of the
+    tray's own stand that was sown thicker: a step alone is never sure.
+
+    Parameters
+    ----------
+    plant : ndarray of float32, shape (rows, columns)
+        Share of plant taken for the tray's own in cells of 1 mm, between the tray's ends.
+    above_mm : ndarray of float32, shape (rows, columns)
+        Height above the rim, falling from row to row.
+
+    Returns
+    -------
+    FrontOutline or None
+        The level of the lower side, along the raised stretch; None without a step.
+    """
+    tops = _tops(plant, above_mm)
+    at, rise = _tallest_step(tops)
+    if abs(rise) < max(_STEP_MM, _STEP_SHARE * float(np.median(tops))):
+        return None
+    low = tops[at : at + _ARM_COLUMNS] if rise < 0 else tops[at - _ARM_COLUMNS : at]
+    level = float(np.median(low))
+    smooth = median_filter(tops, _TOPS_MM, mode="nearest")
+    stretches, _ = label(smooth > level + abs(rise) / 2)
+    raised = stretches[at - 2 if rise < 0 else at + 1]
+    if raised == 0:
+        return None
+    line = np.where(stretches == raised, float(low.max()), np.inf)
+    column = np.minimum(np.arange(plant.shape[1]) // _TOPS_MM, len(line) - 1)
+    return FrontOutline(line[column], sure=False)
+
+
+def _tops(plant: Plane, above_mm: Plane) -> NDArray[np.float64]:
+    """Height of the topmost plant per column of 5 mm; 0 where there is none."""
+    heights = np.where((plant > _PLANT_FROM) & (above_mm > 0), above_mm, 0.0).max(axis=0)
+    whole = len(heights) // _TOPS_MM * _TOPS_MM
+    tops: NDArray[np.float64] = heights[:whole].reshape(-1, _TOPS_MM).max(axis=1).astype(np.float64)
+    return tops
+
+
+def _tallest_step(tops: NDArray[np.float64]) -> tuple[int, float]:
+    """First column right of the tallest sharp step between two stretches, and its rise."""
+    tallest, rise = 0, 0.0
+    for k in range(_ARM_COLUMNS, len(tops) - _ARM_COLUMNS + 1):
+        left, right = tops[k - _ARM_COLUMNS : k], tops[k : k + _ARM_COLUMNS]
+        by = float(np.median(right) - np.median(left))
+        high, low = (right[:_EDGE_COLUMNS], left[-_EDGE_COLUMNS:])
+        if by < 0:
+            high, low = low, high
+        grown = min(left.min(), right.min()) > 0.0  # a step to bare columns is a gap
+        if grown and high.min() - low.max() > _SHARP_MM and abs(by) > abs(rise):
+            tallest, rise = k, by
+    return tallest, rise
 
 
 def _by_gap(leaf: Plane, above_mm: Plane) -> FrontOutline | None:

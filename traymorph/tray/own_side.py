@@ -11,7 +11,7 @@ from traymorph.model.plane_grid import PlaneGrid
 from traymorph.model.tray import FrontWall
 from traymorph.model.viewpoint import Viewpoint
 from traymorph.tray.behind import like_surroundings, stands_behind
-from traymorph.tray.front_outline import FrontOutline, front_outline
+from traymorph.tray.front_outline import FrontOutline, front_outline, raised_stretch
 from traymorph.tray.own_plants import (
     CELL_MM,
     CUT_BAND_MM,
@@ -36,6 +36,7 @@ _TALLEST_MM = 320.0
 _SIDE_OVERHANG_MM = 35.0
 _LEAST_SHOWN_MM = 10.0
 """A neighbour is told from at least so much of the width in which it would be seen."""
+_PLANT_FROM = 0.5
 _BEHIND_COLUMNS = 0.2
 """Share of columns with plants behind from which on the canopy's outline is in doubt."""
 
@@ -100,18 +101,32 @@ def own_side(
     allowed = (above > -_DROOP_MM) & (beyond <= reach)[None, :]
     seed = (above > 0) & (above < _FOOT_MM) & (beyond <= 0)[None, :]
 
-    def kept(cells: NDArray[np.bool_]) -> PlantMasks:
-        own = joined_to(plant, cells, seed)
-        return kept_pixels(masks, viewpoint, grid, own, (x, y))
+    behind = doubtful = np.zeros(plant.shape, bool)
+    height = above.astype(np.float32)
+    if rgb is not None:
+        leaf = seen_on(masks.leaf, x, y)
+        behind, doubtful = _behind(plant, leaf, _lab_on(rgb, x, y), height, beyond)
+    own = joined_to(plant, allowed & ~behind, seed)
+    hidden = (behind & (plant > _PLANT_FROM))[:, beyond <= 0].any(axis=0).mean()
+    if not doubtful.any() and hidden <= _BEHIND_COLUMNS:
+        doubtful = _raised(plant * own, height, beyond)
+    kept, at_least = (
+        kept_pixels(masks, viewpoint, grid, cells, (x, y)) for cells in (own, own * ~doubtful)
+    )
+    return OwnSide(
+        kept, at_least if doubtful.any() else None, behind=bool(hidden > _BEHIND_COLUMNS)
+    )
 
-    if rgb is None:
-        return OwnSide(kept(allowed), None, behind=False)
-    lab = _lab_on(rgb, x, y)
-    leaf = seen_on(masks.leaf, x, y)
-    behind, doubtful = _behind(plant, leaf, lab, above.astype(np.float32), beyond)
-    at_least = kept(allowed & ~behind & ~doubtful) if doubtful.any() else None
-    hidden = (behind & (plant > 0.5))[:, beyond <= 0].any(axis=0).mean()
-    return OwnSide(kept(allowed & ~behind), at_least, behind=bool(hidden > _BEHIND_COLUMNS))
+
+def _raised(
+    own: NDArray[np.float32], above: NDArray[np.float32], beyond: NDArray[np.float64]
+) -> NDArray[np.bool_]:
+    """Cells of a stretch of canopy that stands out so much that it may stand behind."""
+    between = beyond <= 0
+    line = raised_stretch(own[:, between], above[:, between])
+    if line is None:
+        return np.zeros(own.shape, bool)
+    return _over(line, above, between)
 
 
 def _behind(
