@@ -6,6 +6,7 @@ import cv2
 import numpy as np
 import pytest
 
+from traymorph.model.card import CardRole, CardSighting, ColourFit
 from traymorph.model.masks import PlantMasks
 from traymorph.model.viewpoint import Viewpoint
 
@@ -78,6 +79,14 @@ class Drawing:
         leaf = self.leaf.astype(np.float32) / 255
         stem = np.minimum(self.stem.astype(np.float32) / 255, 1 - leaf)
         return PlantMasks(leaf, stem, self.scale, "drawn", np.zeros_like(leaf))
+
+    def sighting(self, card):
+        """The photo's card with its corners at the given (x, y, height)."""
+        corners = self.viewpoint.project(np.asarray(card, float))
+        colour = ColourFit(np.eye(3), 0.0, shows_colour=True)
+        return CardSighting(
+            CardRole.OVERHEAD, 1, self.viewpoint, corners, 0.1, 12, 12, colour, shaded=False
+        )
 
 
 def frame_of(corners, reach):

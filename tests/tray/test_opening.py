@@ -30,7 +30,7 @@ def photo(draw, corners, *, eye=(-150, 100, 650), neighbours=(), **tray):
 
 def find(drawing, length, width, plane="bench"):
     size = TraySize(length, width, 20.0, 60.0)
-    return find_opening(drawing.rgb, drawing.masks, drawing.viewpoint, size, plane)
+    return find_opening(drawing.rgb, drawing.masks, drawing.sighting(CARD), size, plane)
 
 
 @pytest.mark.parametrize(
@@ -60,6 +60,45 @@ def test_keeps_to_the_tray_beside_a_close_neighbour(draw):
     beside = [draw.rectangle((-150, 120 + sign * 238.0), 0.0, 300.0, 200.0) for sign in (1,)]
     found = find(photo(draw, corners, neighbours=beside), 300.0, 200.0)
     assert worst_corner_mm(found.corners_mm, corners) < 3.0
+
+
+def test_a_card_on_a_black_stand_is_no_rim(draw):
+    """White paper on black, 8 mm wider to all sides, has the edges of a rim, and sharper ones."""
+    corners = draw.rectangle((-190, 120), 90.0, 300.0, 200.0)
+    drawing = draw.Drawing(draw.camera((-150, 100, 650), (-140, 110, 0)))
+    own = draw.Tray(corners, density=0.05, overhang=10.0)
+    own.draw(drawing)
+    own.draw_leaves(drawing)
+    card = np.add(CARD, (-70.0, 40.0, 60.0))
+    stand = card + 8.0 * np.array([[-1, -1, 0], [1, -1, 0], [1, 1, 0], [-1, 1, 0]])
+    drawing.polygon(stand, (20, 20, 20))
+    drawing.polygon(card, draw.card_colour)
+    size = TraySize(300.0, 200.0, 20.0, 60.0)
+    found = find_opening(drawing.rgb, drawing.masks, drawing.sighting(card), size, "bench")
+    assert worst_corner_mm(found.corners_mm, corners) < 2.5
+
+
+def test_of_two_trays_grown_together_the_one_along_the_photo_is_found(draw):
+    """Two trays of 300 by 200 mm side by side are deeper than one is long."""
+    corners = draw.rectangle((-150, 190), 0.0, 300.0, 200.0)
+    beside = draw.rectangle((-210, -25), 0.0, 300.0, 200.0)
+    drawing = draw.Drawing(draw.camera((-150, 100, 700), (-140, 110, 0)))
+    for k, place in enumerate((beside, corners)):
+        tray = draw.Tray(place, density=0.05, overhang=14.0, canopy=80.0, seed=k)
+        tray.draw_leaves(drawing)
+    found = find(drawing, 300.0, 200.0).corners_mm
+    assert worst_corner_mm(found, corners) < 12.0
+
+
+def test_a_gap_parts_the_canopy_from_its_neighbours(draw):
+    """The tray's rim is hidden; on both long sides a neighbour's canopy begins 12 mm farther."""
+    corners = draw.rectangle((-150, 120), 0.0, 300.0, 150.0)
+    beside = [draw.rectangle((-150, 120 + sign * 205.0), 0.0, 300.0, 150.0) for sign in (1, -1)]
+    drawing = draw.Drawing(draw.camera((-150, 100, 700), (-140, 110, 0)))
+    for k, place in enumerate((*beside, corners)):
+        draw.Tray(place, density=0.05, overhang=16.0, seed=k).draw_leaves(drawing)
+    found = find(drawing, 300.0, 150.0).corners_mm
+    assert worst_corner_mm(found, corners) < 8.0
 
 
 def test_scale_ratio_tells_a_card_that_lies_lower_than_stated(draw):

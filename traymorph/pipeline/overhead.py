@@ -103,6 +103,6 @@ def _own_plants(
     extra = {}
     if math.isfinite(heights.canopy_height.value) and size.rim_above_medium_mm is not None:
         extra["canopy_above_rim_mm"] = heights.canopy_height.value - size.rim_above_medium_mm
-    opening = find_opening(segmented.rgb, segmented.masks, viewpoint, size, plane_name, **extra)
+    opening = find_opening(segmented.rgb, segmented.masks, seen.sighting, size, plane_name, **extra)
     own = own_overhead(segmented.masks, viewpoint, opening, plane.height_mm)
     return opening, own, flags, plane

@@ -157,7 +157,7 @@ def _overhead(seen: SeenPhoto, tray: TrayFacts) -> Place:
         return _round_plants(seen, own.plant, own.scale, plane.height_mm)
     above_rim = tray.canopy_height.value - (size.rim_above_medium_mm or math.nan)
     extra = {"canopy_above_rim_mm": above_rim} if math.isfinite(above_rim) else {}
-    opening = find_opening(picture.rgb, picture.masks, viewpoint, size, plane_name, **extra)
+    opening = find_opening(picture.rgb, picture.masks, seen.sighting, size, plane_name, **extra)
     own = own_overhead(picture.masks, viewpoint, opening, plane.height_mm)
     axes = _axes_as_photographed(seen, opening)
     middle = opening.corners_mm.mean(axis=0)

@@ -17,6 +17,9 @@ _FARTHEST_MM = 1200.0
 """No tray is sought farther than this from the point below the camera: at the flat angles beyond,
 a pixel covers more than a rim."""
 
+_CARD_MARGIN_MM = 15.0
+"""What a card lies on shows round it: its dark edge beside white paper looks like a rim."""
+
 _BLACK_L, _GREY_L = 25.0, 45.0
 """Lightness of a black rim in corrected colour, gloss included, and of what is not black."""
 
@@ -48,7 +51,7 @@ class RimEvidence:
     leaves_above_rim_mm : float
         Height above the rim at which ``canopy`` was read.
     photo_turn_deg : float
-        Turn of the photo's upper edge in the grid.
+        Turn of the photo's longer edges in the grid.
     """
 
     grid: PlaneGrid
@@ -107,6 +110,7 @@ def gather(
     viewpoint: Viewpoint,
     rim_height_mm: float,
     leaves_above_rim_mm: float,
+    card_outline_px: NDArray[np.float64],
 ) -> RimEvidence:
     """Carry a reduced photo to the plane of the rim.
 
@@ -122,6 +126,8 @@ def gather(
         Height of the rim above the card's face, mm.
     leaves_above_rim_mm : float
         How high above the rim the outermost leaves stand, mm; a guess will do.
+    card_outline_px : ndarray, shape (4, 2)
+        The card's corners in the photo: no rim is seen on the card or just round it.
 
     Returns
     -------
@@ -152,6 +158,7 @@ def gather(
     hue = (lab[:, :, 1:].astype(np.float32) - 128.0) * plant[..., None]
     raised_hue = cv2.remap(hue, x, y, cv2.INTER_LINEAR)
     bare = (1.0 - seen) * in_photo
+    bare[_card_cells(card_outline_px, viewpoint, grid)] = 0.0
     return RimEvidence(
         grid=grid,
         lightness=lightness,
@@ -166,11 +173,22 @@ def gather(
     )
 
 
+def _card_cells(
+    outline_px: NDArray[np.float64], viewpoint: Viewpoint, grid: PlaneGrid
+) -> NDArray[np.bool_]:
+    """Cells through which the card, or what it lies on, is seen."""
+    corners = grid.cells(viewpoint.on_plane(outline_px, grid.height_mm))
+    area = np.zeros(grid.shape, np.uint8)
+    cv2.fillConvexPoly(area, np.round(corners).astype(np.int32), 1)
+    margin = 2 * round(_CARD_MARGIN_MM / grid.step_mm) + 1
+    return cv2.dilate(area, np.ones((margin, margin), np.uint8)).astype(bool)
+
+
 def _photo_turn(viewpoint: Viewpoint, height_mm: float) -> float:
-    width, height = viewpoint.size_px
-    row = np.array([[0.4 * width, 0.5 * height], [0.6 * width, 0.5 * height]])
-    left, right = viewpoint.on_plane(row, height_mm)
-    return float(np.degrees(np.arctan2(*(right - left)[::-1])))
+    size = np.array(viewpoint.size_px, float)
+    step = 0.1 * size * (size == size.max())
+    one, other = viewpoint.on_plane(np.array([0.5 * size - step, 0.5 * size + step]), height_mm)
+    return float(np.degrees(np.arctan2(*(other - one)[::-1])))
 
 
 def _within(x: Plane, y: Plane, shape: tuple[int, ...]) -> Plane:

@@ -1,5 +1,7 @@
 """Fits a rectangle of known size to the evidence: judges candidates, walks to the best."""
 
+from dataclasses import replace
+
 import numpy as np
 from numpy.typing import NDArray
 
@@ -25,13 +27,17 @@ _SAMPLE_MM = 5.0
 _NUDGES_MM, _NUDGED = (12.0, 8.0), 20
 _KEPT = 6
 _APART_MM, _APART_DEG = 25.0, 4.0
+_BESIDE_MM = 10.0
+"""Usual width of a rim."""
 
 _BLACK_WEIGHT, _INNER_WEIGHT, _CANOPY_WEIGHT, _CROP_WEIGHT = 0.3, 1.0, 0.7, 0.35
-_LOPSIDED_WEIGHT = 0.06
-"""A canopy 5 mm off across one axis then costs as much as losing a tenth of the rim's edge."""
+_LOPSIDED_WEIGHT = 0.1
+"""A canopy 7 mm off across one axis then costs as much as losing a tenth of the rim's edge."""
 _LOST_WEIGHT = 2.0
 _ASKEW_WEIGHT, _ASKEW_DEG = 0.06, 20.0
 """People hold the phone along the tray: tells the turn of a closed canopy that hides the rim."""
+_ACROSS_WEIGHT = 0.1
+"""And its longer edges along the tray's: tells where canopies of one crop have grown together."""
 _OVERHANG_MM, _OVERHANG_PER_MM = 12.0, 0.25
 """How far leaves usually reach over the rim; grows with their height."""
 _FULL = 0.5
@@ -64,6 +70,7 @@ def scores(read: Profiles) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
         - _LOPSIDED_WEIGHT * lopsidedness(read)
         - _LOST_WEIGHT * lost
         - _ASKEW_WEIGHT * np.minimum((read.askew_deg / _ASKEW_DEG) ** 2, 1.0)
+        - _ACROSS_WEIGHT * read.across
     )
     return score.astype(np.float64), RIM_WIDTHS_MM[np.argmax(by_width, axis=0)]
 
@@ -186,3 +193,36 @@ def refine(
         if best == 0:
             step /= 2.0
     return Place(float(here[0]), float(here[1]), float(here[2]), score), rim
+
+
+def settle(
+    evidence: RimEvidence, start: Place, size_mm: NDArray[np.float64], *, finest_mm: float
+) -> tuple[Place, float]:
+    """Walk to the best place near a start, a rim's width to all sides tried too.
+
+    The rim's inner and outer edge look alike, so a walk alone may end with one side on the
+    other edge.
+
+    Parameters
+    ----------
+    evidence, start, size_mm, finest_mm
+        As of `refine`.
+
+    Returns
+    -------
+    tuple of (Place, float)
+        The best place and the rim's width there.
+    """
+    steps = (-_BESIDE_MM, 0.0, _BESIDE_MM)
+    walked = [
+        refine(
+            evidence,
+            replace(start, x=start.x + x / FINE_MM, y=start.y + y / FINE_MM),
+            size_mm,
+            finest_mm=1.0,
+        )
+        for x in steps
+        for y in steps
+    ]
+    best = max(walked, key=lambda one: one[0].score)[0]
+    return refine(evidence, best, size_mm, finest_mm=finest_mm)

@@ -4,12 +4,13 @@ import numpy as np
 from numpy.typing import NDArray
 
 from traymorph.errors import TrayNotFoundError
+from traymorph.model.card import CardSighting
 from traymorph.model.masks import PlantMasks
 from traymorph.model.tray import TrayOpening
 from traymorph.model.trial import TraySize
 from traymorph.model.viewpoint import Viewpoint
 from traymorph.tray.evidence import FINE_MM, RimEvidence, gather
-from traymorph.tray.fit import best_starts, refine
+from traymorph.tray.fit import best_starts, refine, settle
 from traymorph.tray.outline import (
     RIM_WIDTHS_MM,
     Profiles,
@@ -52,7 +53,7 @@ last case leaning plants shift the canopy, the more the taller they are. Rendere
 def find_opening(
     rgb: NDArray[np.uint8],
     masks: PlantMasks,
-    viewpoint: Viewpoint,
+    sighting: CardSighting,
     size: TraySize,
     plane: str,
     canopy_above_rim_mm: float = USUAL_CANOPY_ABOVE_RIM_MM,
@@ -70,8 +71,8 @@ def find_opening(
         Colour-corrected picture on the pixel grid of the masks.
     masks : PlantMasks
         All plants in the photo, neighbours too.
-    viewpoint : Viewpoint
-        The camera in the card's frame.
+    sighting : CardSighting
+        The camera in the card's frame, and where the card hides a rim or looks like one.
     size : TraySize
         Inside length and width must be known; an unknown rim height is taken as the
         usual one.
@@ -95,9 +96,14 @@ def find_opening(
     if size.inside_length_mm is None or size.inside_width_mm is None:
         msg = "find_opening needs the inside length and width of the tray"
         raise ValueError(msg)
-    rim_height = rim_above_card(size, plane)
+    rim_height, viewpoint = rim_above_card(size, plane), sighting.viewpoint
     evidence = gather(
-        rgb, masks, viewpoint, rim_height, _OUTERMOST_SHARE * max(canopy_above_rim_mm, 0.0)
+        rgb,
+        masks,
+        viewpoint,
+        rim_height,
+        _OUTERMOST_SHARE * max(canopy_above_rim_mm, 0.0),
+        sighting.outline_px,
     )
     inside = np.array([size.inside_length_mm, size.inside_width_mm])
     place, rim_width = _best_place(evidence, viewpoint, inside)
@@ -161,7 +167,7 @@ def _best_place(
         return float(one[0].score - _CENTRE_WEIGHT * min(away / inside[1], 2.0))
 
     best = max(tried, key=merit)[0]
-    place, rim_width = refine(evidence, best, inside, finest_mm=0.25)
+    place, rim_width = settle(evidence, best, inside, finest_mm=0.25)
     if place.score < _LEAST_SCORE:
         raise _not_found(_NO_RECTANGLE)
     return place, rim_width

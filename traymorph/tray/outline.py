@@ -17,14 +17,24 @@ CANOPY_OFFSETS_MM = np.arange(-24.0, 113.0, 4.0)
 """Distances from the opening's outline at which is read, outward positive: closely where a rim
 lies, widely where leaves hang over it and neighbours stand."""
 
+SQUARE_MM = 5.0
+"""Trays whose length and width differ by less look the same after a quarter turn."""
+
 _EDGE_L = 15.0
 """Step of lightness that counts as a full edge."""
-_LEAN_MM, _LEAN_PER_MM = 2.5, 0.035
+_LEAN_MM, _LEAN_PER_MM = 3.0, 0.06
 """How far leaning plants shift the canopy's edge on a part of the outline; grows with height."""
-_FARTHEST_LEAN = 4.0
+_FARTHEST_LEAN = 2.5
+"""Canopies whose edge wanders farther than that many usual shifts are not rarer still."""
+_USUAL_REACH_PER_MM = 0.19
+_REACH_U_MM, _REACH_U_PER_MM = 3.0, 0.07
+"""How far a canopy usually reaches over all sides and how that differs between trays, by the
+height of its outermost leaves above the rim. Rendered trays of twelve crop forms."""
 _LIGHTER_INSIDE = 0.4
 _FAR_MM = (60.0, 76.0, 92.0)
 _GOES_ON, _IN_VIEW = 0.35, 0.9
+_GAP_MM = (-8.0, 60.0)
+"""Where a gap between the tray's canopy and that of a neighbour may lie."""
 _FULL = 0.3
 _OTHER_COLOUR = 15.0
 """Distance in the a*b* plane from which on two stands are surely of another crop."""
@@ -50,6 +60,8 @@ class Profiles:
         At what height above the rim the canopy was read.
     askew_deg : ndarray, shape (candidates,)
         Angle between the outline and the photo's edges, 0 to 45.
+    across : ndarray, shape (candidates,)
+        0 where the tray lies along the photo's longer edges or is square, 1 where it lies across.
     """
 
     lightness: Plane
@@ -61,6 +73,7 @@ class Profiles:
     halves: NDArray[np.int64]
     leaves_above_rim_mm: float
     askew_deg: NDArray[np.float64]
+    across: NDArray[np.float64]
 
 
 def profiles(
@@ -108,7 +121,8 @@ def profiles(
 
     lightness, bare = read(evidence.rim_layers, RIM_OFFSETS_MM)
     canopy, held, *colour = read(evidence.canopy_layers, CANOPY_OFFSETS_MM)
-    askew = np.abs((places[:, 2] - evidence.photo_turn_deg + 45.0) % 90.0 - 45.0)
+    turned = places[:, 2] - evidence.photo_turn_deg
+    square = abs(size_mm[0] - size_mm[1]) < SQUARE_MM
     return Profiles(
         lightness,
         bare,
@@ -118,7 +132,8 @@ def profiles(
         side,
         _halves(side),
         evidence.leaves_above_rim_mm,
-        askew,
+        np.abs((turned + 45.0) % 90.0 - 45.0),
+        np.zeros(len(turned)) if square else np.sin(np.radians(turned)) ** 2,
     )
 
 
@@ -264,7 +279,8 @@ def _colours(read: Profiles, rows: slice) -> tuple[NDArray[np.float64], NDArray[
 def canopy_edges(read: Profiles) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
     """Say how far the canopy reaches over each half of every side.
 
-    Its edge is where a step of full canopy would hold as much plant as the profile does.
+    Its edge is where a step of full canopy would hold as much plant as the profile does, up to
+    the gap before a neighbour's canopy where there is one.
 
     Parameters
     ----------
@@ -274,8 +290,8 @@ def canopy_edges(read: Profiles) -> tuple[NDArray[np.float64], NDArray[np.float6
     Returns
     -------
     tuple of ndarray, both of shape (8, candidates)
-        Reach in mm, outward positive, and 1 where it counts: 0 where plants go on far beyond or
-        the photo ends.
+        Reach in mm, outward positive, and 1 where it counts: 0 where plants go on far beyond
+        without a gap or the photo ends.
     """
     inner = read.canopy[canopy_band(-24.0, -10.0)].mean(axis=0)
     full = np.maximum(inner.mean(axis=1), _FULL)[:, None]
@@ -286,19 +302,25 @@ def canopy_edges(read: Profiles) -> tuple[NDArray[np.float64], NDArray[np.float6
     share = weight / np.repeat(_over_halves(read, weight), _sizes(read), axis=1)
     profile = _over_halves(read, read.canopy * share) / full
     profile = np.minimum(profile, 1.0)
-    reach = start + step * profile[counted].sum(axis=0)
     near = read.held[canopy_band(0.0, 36.0)].mean(axis=0)
     held = _over_halves(read, near) / _sizes(read)
     # the photo may end within a neighbouring tray: any stretch that far out tells
     beyond = np.max([profile[canopy_band(d, d + 16.0)].mean(axis=0) for d in _FAR_MM], axis=0)
-    free = (beyond < _GOES_ON) & (held > _IN_VIEW)
+    ends = beyond < _GOES_ON
+    offsets = CANOPY_OFFSETS_MM[counted]
+    gap = (profile[counted] < _GOES_ON) & ((offsets >= _GAP_MM[0]) & (offsets <= _GAP_MM[1]))[
+        :, None, None
+    ]
+    before_gap = ends | (np.cumsum(gap, axis=0) == 0)
+    reach = start + step * (profile[counted] * before_gap).sum(axis=0)
+    free = (ends | gap.any(axis=0)) & (held > _IN_VIEW)
     # a neighbour seldom stands along half a side alone: both halves count, or none
     sides = free.T.reshape(4, 2, -1).all(axis=1)
     return reach.T.astype(np.float64), np.repeat(sides, 2, axis=0).astype(np.float64)
 
 
 def lopsidedness(read: Profiles) -> NDArray[np.float64]:
-    """Tell how unequally the canopy reaches over the sides of each candidate.
+    """Tell how unequally, or unusually far, the canopy reaches over the sides of each candidate.
 
     Parameters
     ----------
@@ -308,12 +330,18 @@ def lopsidedness(read: Profiles) -> NDArray[np.float64]:
     Returns
     -------
     ndarray, shape (candidates,)
-        Mean square over the halves of the sides of the reach's difference from its mean, in units
-        of what leaning plants cause.
+        Sum over the halves of the sides of the squared difference of the reach from the tray's,
+        in units of what leaning plants cause, and of the squared difference of the tray's from
+        the usual reach, in units of its spread between trays; over the number of halves.
     """
     reach, free = canopy_edges(read)
-    middle = (reach * free).sum(axis=0) / np.maximum(free.sum(axis=0), 1.0)
-    lean = _LEAN_MM + _LEAN_PER_MM * read.leaves_above_rim_mm
-    squares = np.minimum(((reach - middle) / lean) ** 2, _FARTHEST_LEAN**2)
-    mean: NDArray[np.float64] = (free * squares).sum(axis=0) / len(reach)
+    height = read.leaves_above_rim_mm
+    lean, spread = _LEAN_MM + _LEAN_PER_MM * height, _REACH_U_MM + _REACH_U_PER_MM * height
+    usual = _USUAL_REACH_PER_MM * height
+    # a single free side tells little of how far this canopy reaches: the usual reach is weighed in
+    weight = np.sum(free, axis=0) / lean**2 + 1.0 / spread**2
+    own = ((reach * free).sum(axis=0) / lean**2 + usual / spread**2) / weight
+    squares = np.minimum(((reach - own) / lean) ** 2, _FARTHEST_LEAN**2)
+    unusual = ((own - usual) / spread) ** 2
+    mean: NDArray[np.float64] = ((free * squares).sum(axis=0) + unusual) / len(reach)
     return mean

@@ -8,10 +8,10 @@ from numpy.typing import NDArray
 
 from traymorph.model.plane_grid import PlaneGrid
 from traymorph.tray.evidence import FINE_MM, Plane, RimEvidence, blackness
+from traymorph.tray.outline import SQUARE_MM
 
 COARSE_MM = 4.0
 _ANGLE_STEP_DEG = 3.0
-_SQUARE_MM = 5.0
 _LEAST_FULL = 0.2
 _BEYOND_WEIGHT = 0.3
 """Plants beyond the rim speak little against a place: neighbours stand there, leaves hang over."""
@@ -65,7 +65,7 @@ def coarse_places(evidence: RimEvidence, length_mm: float, width_mm: float) -> l
         ]
     )
     found: list[Place] = []
-    same_again = 90.0 if abs(length_mm - width_mm) < _SQUARE_MM else 180.0
+    same_again = 90.0 if abs(length_mm - width_mm) < SQUARE_MM else 180.0
     for turn in np.arange(0.0, same_again, _ANGLE_STEP_DEG):
         found += _scan(shrunk, float(turn), length_mm, width_mm)
     return [
