@@ -14,6 +14,7 @@ from traymorph.cut_plants.company import with_group_flags
 from traymorph.cut_plants.feet import feet_of, is_plant
 from traymorph.cut_plants.forms import PlantForm
 from traymorph.cut_plants.hidden_forks import Followed, with_hidden_forks
+from traymorph.cut_plants.hooked_stems import past_blades
 from traymorph.cut_plants.nodes import first_leaf_of, node_of
 from traymorph.cut_plants.parting import Parting, cells_of_skeleton, part
 from traymorph.cut_plants.separate import Member, separate
@@ -34,6 +35,7 @@ from traymorph.cut_plants.tissues import (
     leaf_odds,
     smooth_lab,
     through_leaves,
+    under_leaves,
 )
 from traymorph.model.cut_plants import LEFT_OUT, Blade, CutPlant
 
@@ -140,7 +142,7 @@ def _plants(piece: Silhouette, lab: Floats, board: _Board) -> list[Followed]:
         odds = leaf_odds(lab, colours_of_plant(piece, feet[0], lab, board.colours))
     half_width = float(np.median([foot.half_width for foot in feet]))
     tissue = _Tissue(half_width, odds)
-    whole = [Member(piece.skeleton, int(feet[0].cells[0]))]
+    whole = [Member.seen(piece.skeleton, int(feet[0].cells[0]))]
     if len(feet) == 1:
         if _is_large(piece, board.typical, _ONE_SHARE.get(board.form, np.inf)):
             flags = (*flags, "plants_touch")
@@ -207,6 +209,8 @@ def _built(
     flags: tuple[str, ...],
 ) -> list[Followed]:
     """Each plant of a piece with its leaf, stem and blades."""
+    if board.form is PlantForm.PAIR:
+        members = [past_blades(member, tissue.half_width) for member in members]
     whose = cells_of_skeleton(
         piece.share > 0, joined([member.skeleton for member in members]), piece.coarse
     )
@@ -230,10 +234,13 @@ def _plant(
 ) -> Followed:
     skeleton, half_width, odds = member.skeleton, tissue.half_width, tissue.leaf_odds
     ways = rooted(skeleton, member.root)
-    parting = part(skeleton, ways, half_width, at_skeleton(odds, skeleton), board.form)
+    colours = at_skeleton(odds, skeleton)
+    parting = part(skeleton, ways, half_width, colours, board.form, hidden=member.bridged)
     parts = np.where(cells >= 0, np.maximum(parting.part, 0)[cells], -1)
     if board.form is PlantForm.HYPOGEAL and odds is not None:
         parts = through_leaves(parts, odds, half_width)
+    elif odds is not None and member.bridged.any():
+        parts = under_leaves(parts, (cells >= 0) & member.bridged[cells], odds)
     share = np.where(cells >= 0, piece.share, np.float32(0.0)).astype(np.float32)
     leaf = np.where(parts > 0, share, np.float32(0.0)).astype(np.float32)
     blades = _blades(piece, skeleton, parting, parts, leaf, board.form)

@@ -72,6 +72,7 @@ def part(
     half_width: float,
     leaf_odds: Values | None,
     form: PlantForm = PlantForm.PAIR,
+    hidden: Mask | None = None,
 ) -> Parting:
     """Label stem and blades along the ways from the cut.
 
@@ -87,6 +88,8 @@ def part(
         Log-odds of leaf by colour at the skeleton's cells.
     form : PlantForm
         Stems of peas and lentils go on through their leaves.
+    hidden : ndarray of bool, shape (n,), or None
+        Cells that are stem though something else is seen there.
 
     Returns
     -------
@@ -96,6 +99,8 @@ def part(
     odds = np.clip(_WIDTH_ODDS * np.log(thick / _BLADE_FROM), -_WIDTH_LIMIT, _WIDTH_LIMIT)
     if leaf_odds is not None:
         odds = odds + leaf_odds
+    if hidden is not None:
+        odds = np.where(hidden, -_WIDTH_LIMIT, odds)
     again = _STEM_AGAIN_COST[form]
     # Lists, since single entries of arrays are slow to read and write.
     as_blade, as_stem = (odds / 2.0).tolist(), (-odds / 2.0).tolist()

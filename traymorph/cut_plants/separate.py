@@ -7,16 +7,20 @@ else stays one group.
 """
 
 from dataclasses import dataclass
-from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
-from scipy.sparse import coo_matrix, csr_matrix
 from scipy.sparse.csgraph import connected_components
 
-from traymorph.cut_plants.skeleton import Ints, Skeleton, neighbours, rooted
-
-Values = NDArray[np.float64]
+from traymorph.cut_plants.arms import (
+    ARM_WIDTHS,
+    arm_from,
+    heading,
+    turn_deg,
+    with_bridge,
+    without_link,
+    without_links,
+)
+from traymorph.cut_plants.skeleton import Ints, Mask, Skeleton, neighbours, rooted
 
 _NARROW = 1.5
 """Radius of a stem's skeleton over its half width, at most, crossings included."""
@@ -24,8 +28,6 @@ _WIDE = 1.8
 """Radius from which a blade is meant."""
 _CROSSING_WIDTHS = 3.5
 """Forks closer than this, in stem widths, may be one crossing."""
-_ARM_WIDTHS = (0.5, 2.5)
-"""Where an arm's direction is taken, in stem widths from the crossing."""
 _TURN_DEG, _CLEARER_DEG = 40.0, 15.0
 """How much a stem may turn in a crossing, and how much more any other joining must turn."""
 _NECK = 0.75
@@ -43,10 +45,18 @@ class Member:
         Its cells.
     root : int
         Index of the cell at its cut.
+    bridged : ndarray of bool, shape (n,)
+        Cells of stem that another part hides.
     """
 
     skeleton: Skeleton
     root: int
+    bridged: Mask
+
+    @classmethod
+    def seen(cls, skeleton: Skeleton, root: int) -> "Member":
+        """Give a plant of whose stem nothing is hidden."""
+        return cls(skeleton, root, np.zeros(len(skeleton.points), bool))
 
 
 def separate(
@@ -103,7 +113,7 @@ def _members(graph: Skeleton, feet: list[int], half_width: float) -> list[Member
         kept = label == label[foot]
         if not (wide & kept).any():
             return None
-        members.append(Member(graph.only(kept), int(np.count_nonzero(kept[:foot]))))
+        members.append(Member.seen(graph.only(kept), int(np.count_nonzero(kept[:foot]))))
     return members
 
 
@@ -117,9 +127,9 @@ def _cut_between(graph: Skeleton, one: int, other: int, half_width: float) -> Sk
     ratio = np.where(lesser > _WIDE * half_width, radius / lesser, np.inf)
     place = int(np.argmin(ratio))
     if ratio[place] <= _NECK:
-        return _without_link(graph, int(path[place - 1]), int(path[place]))
+        return without_link(graph, int(path[place - 1]), int(path[place]))
     beside = _beside_stem(graph, path, half_width)
-    return None if beside is None else _without_link(graph, *beside)
+    return None if beside is None else without_link(graph, *beside)
 
 
 def _beside_stem(graph: Skeleton, path: Ints, half_width: float) -> tuple[int, int] | None:
@@ -132,10 +142,10 @@ def _beside_stem(graph: Skeleton, path: Ints, half_width: float) -> tuple[int, i
             if degree[cell] < 3 or graph.radius[cell] > _NARROW * half_width:
                 continue
             others = [int(c) for c in neighbours(graph, cell) if c not in (way[i - 1], way[i + 1])]
-            back = _direction(graph, cell, int(way[i - 1]), width)
+            back = heading(graph, cell, int(way[i - 1]), width)
             for other in others:
-                arm = _arm(graph, cell, other, 3.0 * width)
-                straight = _turn(back, _direction(graph, cell, other, width)) < _TURN_DEG / 2.0
+                arm = arm_from(graph, cell, other, 3.0 * width)
+                straight = turn_deg(back, heading(graph, cell, other, width)) < _TURN_DEG / 2.0
                 if straight and (graph.radius[arm] < _NARROW * half_width).all():
                     return cell, int(way[i + 1])
     return None
@@ -180,51 +190,22 @@ def _clusters(graph: Skeleton, half_width: float) -> list[list[int]]:
     return [sorted(c) for c in clusters]
 
 
-def _arm(graph: Skeleton, before: int, start: int, length: float) -> Ints:
-    """Cells of the chain that begins with ``start``, up to a length or the next fork or end."""
-    way = [before, start]
-    gone = 0.0
-    while gone < length:
-        ahead = [int(c) for c in neighbours(graph, way[-1]) if c != way[-2]]
-        if len(ahead) != 1:
-            break
-        gone += float(np.hypot(*(graph.points[ahead[0]] - graph.points[way[-1]])))
-        way.append(ahead[0])
-    return np.array(way[1:], np.intp)
-
-
 def _is_arm(graph: Skeleton, before: int, start: int, half_width: float) -> bool:
     """Whether a stem leads away from a crossing here."""
-    arm = _arm(graph, before, start, _ARM_WIDTHS[1] * 2.0 * half_width)
+    arm = arm_from(graph, before, start, ARM_WIDTHS[1] * 2.0 * half_width)
     length = float(np.hypot(*(graph.points[arm[-1]] - graph.points[start])))
     narrow = float(np.median(graph.radius[arm])) <= _NARROW * half_width
     return narrow and length >= 2.0 * half_width
-
-
-def _direction(graph: Skeleton, before: int, start: int, width: float) -> Values:
-    """Give the unit vector in which a chain leads away."""
-    arm = _arm(graph, before, start, _ARM_WIDTHS[1] * width)
-    points = graph.points[arm]
-    first = min(int(_ARM_WIDTHS[0] / _ARM_WIDTHS[1] * len(points)), len(points) - 1)
-    away = points[-1] - points[first] if len(points) > first + 1 else points[-1] - points[0]
-    if not away.any():
-        away = points[-1] - graph.points[before]
-    return np.asarray(away / max(float(np.hypot(*away)), 1e-9))
-
-
-def _turn(one: Values, other: Values) -> float:
-    """Degrees by which a way turns that comes in by one arm and leaves by the other."""
-    return float(np.degrees(np.arccos(np.clip(-one @ other, -1.0, 1.0))))
 
 
 def _straightest(
     graph: Skeleton, arms: list[tuple[int, int]], half_width: float
 ) -> list[tuple[int, int]] | None:
     """Pairs of arms that go straight on; None where that is not clear."""
-    directions = [_direction(graph, cell, out, 2.0 * half_width) for cell, out in arms]
+    directions = [heading(graph, cell, out, 2.0 * half_width) for cell, out in arms]
     options = []
     for pairing in (((0, 1), (2, 3)), ((0, 2), (1, 3)), ((0, 3), (1, 2))):
-        worst = max(_turn(directions[i], directions[j]) for i, j in pairing)
+        worst = max(turn_deg(directions[i], directions[j]) for i, j in pairing)
         options.append((worst, pairing))
     options.sort()
     if options[0][0] > _TURN_DEG or options[1][0] - options[0][0] < _CLEARER_DEG:
@@ -236,42 +217,10 @@ def _bridged(
     graph: Skeleton, cluster: list[int], pairs: list[tuple[int, int]], half_width: float
 ) -> Skeleton:
     """Unlink a crossing's cells and join its arms by straight bridges."""
-    cut = _without_links(graph, cluster)
-    links = cut.links.tocoo()
-    rows, columns, lengths = [links.row], [links.col], [links.data]
-    points, radius = [cut.points], [cut.radius]
-    count = len(cut.points)
+    joined = without_links(graph, cluster)
     for start, end in pairs:
-        a, b = cut.points[start], cut.points[end]
+        a, b = joined.points[start], joined.points[end]
         pieces = max(round(float(np.hypot(*(b - a)))), 2)
         between = a + np.linspace(0.0, 1.0, pieces + 1)[1:-1, None] * (b - a)
-        chain = np.array([start, *range(count, count + len(between)), end])
-        step = np.full(len(chain) - 1, float(np.hypot(*(b - a))) / pieces)
-        rows += [chain[:-1], chain[1:]]
-        columns += [chain[1:], chain[:-1]]
-        lengths += [step, step]
-        points.append(between)
-        radius.append(np.full(len(between), half_width))
-        count += len(between)
-    joined: Any = coo_matrix(
-        (np.concatenate(lengths), (np.concatenate(rows), np.concatenate(columns))), (count, count)
-    )
-    return Skeleton(np.vstack(points), np.concatenate(radius), csr_matrix(joined))
-
-
-def _without_links(graph: Skeleton, cells: list[int]) -> Skeleton:
-    """Join some cells to nothing; indices stay as they are."""
-    kept = np.ones(len(graph.points))
-    kept[cells] = 0.0
-    scale = csr_matrix((kept, (range(len(kept)), range(len(kept)))))
-    links = csr_matrix(scale @ graph.links @ scale)
-    links.eliminate_zeros()
-    return Skeleton(graph.points, graph.radius, links)
-
-
-def _without_link(graph: Skeleton, one: int, other: int) -> Skeleton:
-    links = graph.links.tocoo()
-    ends = np.sort(np.column_stack([links.row, links.col]), axis=1)
-    kept = (ends != sorted((one, other))).any(axis=1)
-    left = coo_matrix((links.data[kept], (links.row[kept], links.col[kept])), links.shape)
-    return Skeleton(graph.points, graph.radius, csr_matrix(left))
+        joined = with_bridge(joined, start, end, between, half_width)
+    return joined

@@ -5,11 +5,12 @@ from typing import Any
 import cv2
 import numpy as np
 from numpy.typing import NDArray
+from scipy.ndimage import distance_transform_edt
 
 from traymorph.cut_plants.centre_line import probe
 from traymorph.cut_plants.colours import TissueColours, learn, to_lab
 from traymorph.cut_plants.silhouettes import Run, Silhouette
-from traymorph.cut_plants.skeleton import Ints, Skeleton, end_branches
+from traymorph.cut_plants.skeleton import Ints, Mask, Skeleton, end_branches
 
 Floats = NDArray[Any]
 
@@ -111,6 +112,30 @@ def through_leaves(parts: NDArray[np.intp], odds: Floats, half_width: float) -> 
     disc = cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (size, size))
     whole = cv2.morphologyEx((stem | (parts == 0)).astype(np.uint8), cv2.MORPH_OPEN, disc)
     return np.where(stem & (whole > 0), 0, parts)
+
+
+def under_leaves(parts: NDArray[np.intp], hidden: Mask, odds: Floats) -> NDArray[np.intp]:
+    """Parts of a plant with the blade that hides a stretch of its stem.
+
+    Parameters
+    ----------
+    parts : ndarray of int, shape (h, w)
+        0 stem, k blade k, -1 outside.
+    hidden : ndarray of bool, shape (h, w)
+        Where the stem runs unseen.
+    odds : ndarray of float32, shape (h, w)
+        Log-odds of leaf.
+
+    Returns
+    -------
+    ndarray of int, shape (h, w)
+        What has a leaf's colour there belongs to the nearest blade.
+    """
+    covered = hidden & (odds > 0)
+    if not covered.any() or not (parts > 0).any():
+        return parts
+    nearest = distance_transform_edt(parts <= 0, return_distances=False, return_indices=True)
+    return np.where(covered, parts[tuple(nearest)], parts)
 
 
 def _tips(piece: Silhouette, lab: Floats) -> Floats:
