@@ -63,6 +63,15 @@ def test_dull_blades_are_no_shade_of_a_white_board(shadow, soft_mm):
 
 
 @pytest.mark.slow
+@pytest.mark.parametrize(("shadow", "soft_mm"), [(0.3, 0.8), (0.6, 1.5)])
+def test_grey_blades_too_wide_to_be_so_dark_a_shade_are_found(shadow, soft_mm):
+    """With a fifth of a white board's light, as only narrow shade has."""
+    picture = one_plant("white", "dim", shadow=shadow, shadow_soft_mm=soft_mm, shadow_mm=(1.5, 1.5))
+    result, plant, _ = told(picture)
+    assert dice(result.plant, plant) > 0.95
+
+
+@pytest.mark.slow
 @pytest.mark.parametrize("board", ["blue", "black", "grey"])
 def test_nearly_white_stems_are_found(board):
     result, _, stem = told(one_plant(board, "pale"))

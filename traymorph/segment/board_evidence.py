@@ -27,10 +27,12 @@ _SHADE, _NO_SHADE_CHROMA, _TINT, _MOST_TINT = 0.88, 18.0, 0.08, 2.0
 # Share of the board's lightness to which no shadow goes down, and the codes that must be.
 _NO_SHADE, _LEAST_DARK = 0.20, 90.0
 # Shade of a plant that lies on a board is lit by the room, and by what board and plant throw to and
-# fro: more on a light board. Share of a light board's light below which nothing so wide (mm) is
-# shade, and from which lightness on (0..1) a board is light; the share falls in proportion below.
-# The deepest shade of that width on rendered boards in the sun: 0.18 on white, 0.085 on grey.
-_NO_SHADE_LIGHT, _LIGHT_BOARD, _WIDE_MM = 0.165, 0.45, 0.8
+# fro: more on a light board, and more the wider the shade is. Widths (mm) and the share of a light
+# board's light below which nothing so wide is shade, and from which lightness on (0..1) a board is
+# light; the share falls in proportion below. The deepest shade on rendered boards: 0.8 mm wide in
+# the sun 0.18 on white and 0.085 on grey; 3.2 mm wide 0.76 on white (six boards, no sun), 0.31 on
+# grey in the sun, 0.15 on black in the sun.
+_NO_SHADE_LIGHT, _LIGHT_BOARD = ((0.8, 0.165), (3.2, 0.23)), 0.45
 # Share of the chroma of plant nearby that plant of the same hue in shade has: light thrown back
 # has less. Least chroma of plant in shade at equal lightness, where it may and where it surely is.
 _COMPANY, _SAME_HUE = 0.40, 0.6
@@ -99,14 +101,17 @@ def _too_dark_for_shade(seen: Floats, board: Floats, mm: float) -> Flags:
     A dull, dark blade on a dark board is not told: shade goes down to its light there.
     """
     darker = board - seen > _LEAST_DARK
-    reflectance = float(_linear(np.median(board)))
-    share = _NO_SHADE_LIGHT * min(reflectance / _LIGHT_BOARD, 1.0)
+    light = min(float(_linear(np.median(board))) / _LIGHT_BOARD, 1.0)
     places = np.flatnonzero(darker)
-    wide = np.zeros_like(darker)
-    wide.ravel()[places] = _linear(seen.ravel()[places]) < share * _linear(board.ravel()[places])
-    side = 2 * max(round(_WIDE_MM / mm / 2), 1) + 1
-    kernel = cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (side, side))
-    return np.asarray(cv2.morphologyEx(wide.astype(np.uint8), cv2.MORPH_OPEN, kernel) > 0)
+    share = _linear(seen.ravel()[places]) / np.maximum(_linear(board.ravel()[places]), 1e-6)
+    found = np.zeros_like(darker)
+    for width, most in _NO_SHADE_LIGHT:
+        dark = np.zeros_like(darker)
+        dark.ravel()[places] = share < most * light
+        side = 2 * max(round(width / mm / 2), 1) + 1
+        disc = cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (side, side))
+        found |= cv2.morphologyEx(dark.astype(np.uint8), cv2.MORPH_OPEN, disc) > 0
+    return found
 
 
 def _linear(code: Floats) -> Floats:

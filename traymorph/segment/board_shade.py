@@ -28,6 +28,8 @@ _FOOT, _CHROMA = 15.0, 80.0
 _SHARP, _LEAST_SLOPE = (2.5, 5.0, 10.0), 0.008
 # Share of a place's open border that must lie on one side, and its least area, mm2.
 _MOSTLY, _LEAST_MM2 = 0.9, 0.4
+# Half-width of shade, mm, at most: blades of plants that lie on a board are held up 2 mm or less.
+_WIDEST_MM = 2.5
 # Share of shade's border that lies within so many pixels of sure plant.
 _BESIDE, _BESIDE_PX = 0.3, 3
 
@@ -93,6 +95,8 @@ def _shade(places: _Places, kept: Flags, sure: Flags, mm: float) -> Flags:
     open_border = np.maximum(places.plant + places.board, 1)
     shade = was & beside & (places.board > _MOSTLY * open_border)
     shade &= places.area * mm**2 > _LEAST_MM2
+    depth = cv2.distanceTransform((places.label > 0).astype(np.uint8), cv2.DIST_L2, 3)
+    shade[np.unique(places.label[depth * mm > _WIDEST_MM])] = False
     shade[0] = False
     return np.asarray(shade[places.label])
 

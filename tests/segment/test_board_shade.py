@@ -1,0 +1,48 @@
+"""Dark places beside plants: shade runs out softly and is never wide."""
+
+import cv2
+import numpy as np
+import pytest
+
+from traymorph.segment.board_shade import settle
+from traymorph.segment.board_surface import Departure
+
+MM = 0.25
+BOARD, DARK = 200.0, 120.0
+
+
+def settled(width_mm):
+    """What is left of a dark strip beside a plant that fades into the board on its far side."""
+    shape = (160, 200)
+    rng = np.random.default_rng(3)
+    light = np.full(shape, BOARD, np.float32)
+    first, last = 60, 60 + round(width_mm / MM)
+    strip = np.zeros(shape, bool)
+    strip[30:130, first:last] = True
+    light[strip] = DARK
+    light = cv2.GaussianBlur(light, (0, 0), 1.5 / MM)
+    plant = np.zeros(shape, bool)
+    plant[28:132, 40:first] = True
+    light[plant] = 90.0
+    light += rng.normal(0.0, 1.0, shape).astype(np.float32)
+    chroma = np.zeros((2, *shape), np.float32)
+    chroma[0][plant] = 40.0
+    board = np.full(shape, BOARD, np.float32)
+    away = Departure(
+        light - board, chroma, board, np.stack([light, *chroma]), (1.2, 0.7),
+        np.ones(shape, bool), np.zeros(shape, bool), skin=False,
+    )  # fmt: skip
+    doubtful = (light < 0.88 * BOARD) & ~plant
+    kept = settle(plant | doubtful, doubtful, away, MM)
+    assert kept[plant].all()
+    return float(kept[doubtful].mean())
+
+
+@pytest.mark.parametrize("width_mm", [2.0, 3.0])
+def test_a_dark_strip_that_fades_into_the_board_is_shade(width_mm):
+    assert settled(width_mm) < 0.1
+
+
+def test_what_is_wider_than_any_shade_is_kept_though_it_fades():
+    """Such as a dull blade whose edge towards its own shade is soft."""
+    assert settled(9.0) == 1.0
