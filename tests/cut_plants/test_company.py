@@ -78,3 +78,19 @@ def test_leaves_of_grasses_that_cross_are_a_group():
     rgb = np.full((700, 700, 3), 120, np.uint8)
     found = find_cut_plants(share, rgb, STEP_MM, form=PlantForm.NO_NODE)
     assert [plant.stands_alone for plant in found] == [True, True, True, False]
+
+
+def test_a_stem_that_leads_on_from_a_node_is_another_plants():
+    """Its cut lies under the node; the two together have no more leaf than one large plant."""
+    first = drawn_plant(
+        (80.0, 560.0), 0.0, bend=0.2,
+        stalks=((70.0, 30.0), (-70.0, 30.0)), blades=((60.0, 30.0), (60.0, 30.0)),
+    )  # fmt: skip
+    second = drawn_plant(first.stem[-1], 20.0, bend=-0.3, length=260.0, stem_width=8.5)
+    corners = ((80.0, 120.0), (760.0, 120.0), (80.0, 940.0), (760.0, 940.0))
+    others = [drawn_plant(corner, 0.0, bend=0.1) for corner in corners]
+    found = found_on(Board([first, second, *others]))
+    (group,) = [plant for plant in found if not plant.stands_alone]
+    assert "plants_touch" in group.flags
+    assert len(group.centre_line) == 0
+    assert len(found) == 5

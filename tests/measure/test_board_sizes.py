@@ -212,7 +212,7 @@ def test_a_plant_that_lost_a_blade_is_left_out_of_the_means_of_leaves(view_of):
     lost = plant_of(0.5 * leaf, line=stem, width=1.0, blades=[replace(blade(), area_cells=95.0)])
     both = replace(blade(flags=["blades_overlap"]), area_cells=130.0)
     covered = plant_of(leaf, line=stem, width=1.0, blades=[both])
-    assert missing_cells([*[whole] * 5, lost, covered]) == [*[0.0] * 5, 105.0, 0.0]
+    assert missing_cells([*[whole] * 5, lost, covered], faint=True) == [*[0.0] * 5, 105.0, 0.0]
     readings = read(view_of(), *[whole] * 5, lost)
     assert [("leaf_incomplete" in one.flags) for one in readings] == [*[False] * 5, True]
     tray = tray_of_plants(readings)
@@ -222,10 +222,27 @@ def test_a_plant_that_lost_a_blade_is_left_out_of_the_means_of_leaves(view_of):
     assert u_of(readings[-1], "leaf_area_mm2").own_u >= 105.0 * STEP**2
 
 
+@pytest.mark.parametrize(("faint", "lacks"), [(True, 120.0), (False, 0.0)])
+def test_a_small_blade_that_may_cover_another_lacks_one_only_where_blades_get_lost(faint, lacks):
+    leaf = np.ones((10, 20), np.float32)
+    whole = plant_of(leaf, blades=[replace(blade(), area_cells=100.0)] * 2)
+    covers = plant_of(leaf, blades=[replace(blade(flags=["blades_overlap"]), area_cells=80.0)])
+    assert missing_cells([*[whole] * 5, covers], faint=faint) == [*[0.0] * 5, lacks]
+
+
+def test_true_leaves_do_not_make_a_plant_without_them_incomplete():
+    leaf = np.ones((10, 20), np.float32)
+    seed_leaves = [replace(blade(), area_cells=100.0)] * 2
+    true_leaves = [replace(blade(), area_cells=90.0, true_leaf=True)] * 2
+    older = plant_of(leaf, blades=[*seed_leaves, *true_leaves])
+    young = plant_of(leaf, blades=[replace(blade(flags=["blades_overlap"]), area_cells=150.0)])
+    assert missing_cells([*[older] * 5, young], faint=True) == [0.0] * 6
+
+
 def test_plants_whose_number_of_leaves_differs_lack_none():
     pea = [replace(blade(), true_leaf=True) for _ in range(3)]
     plants = [plant_of(np.ones((4, 4), np.float32), blades=pea[:n]) for n in (3, 3, 3, 3, 1)]
-    assert missing_cells(plants) == [0.0] * 5
+    assert missing_cells(plants, faint=True) == [0.0] * 5
 
 
 def test_leaf_that_may_hold_the_stem_is_not_measured(view_of):

@@ -15,8 +15,9 @@ from traymorph.cut_plants.feet import feet_of, is_plant
 from traymorph.cut_plants.forms import PlantForm
 from traymorph.cut_plants.hidden_forks import Followed, with_hidden_forks
 from traymorph.cut_plants.hooked_stems import past_blades
-from traymorph.cut_plants.nodes import first_leaf_of, node_of
+from traymorph.cut_plants.nodes import Node, first_leaf_of, node_of
 from traymorph.cut_plants.parting import Parting, cells_of_skeleton, part
+from traymorph.cut_plants.second_stems import has_second_stem
 from traymorph.cut_plants.separate import Member, separate
 from traymorph.cut_plants.silhouettes import (
     Run,
@@ -26,7 +27,7 @@ from traymorph.cut_plants.silhouettes import (
     silhouettes,
     typical_plant,
 )
-from traymorph.cut_plants.skeleton import Skeleton, end_branches, joined, rooted
+from traymorph.cut_plants.skeleton import Rooted, Skeleton, end_branches, joined, rooted
 from traymorph.cut_plants.stems import stem_of
 from traymorph.cut_plants.tissues import (
     at_skeleton,
@@ -253,9 +254,11 @@ def _plant(
             if board.form is PlantForm.HYPOGEAL
             else node_of(share, skeleton, ways, parting, half_width)
         )
-        stem = stem_of(share, skeleton, ways, node, half_width, board.step_mm)
-        if stem is None:
-            flags = (*flags, "stem_unclear")
+        if _is_two(board, skeleton, ways, parting, node):
+            flags = (*flags, "plants_touch")
+        else:
+            stem = stem_of(share, skeleton, ways, node, half_width, board.step_mm)
+            flags = flags if stem is not None else (*flags, "stem_unclear")
     if stem is None:
         return Followed(
             CutPlant(piece.box, leaf, share - leaf, _NO_LINE, float("nan"), blades, flags)
@@ -265,6 +268,13 @@ def _plant(
         stem.ends_u,
     )  # fmt: skip
     return Followed(found, stem, float(ways.distance[list(parting.bases)].min()))
+
+
+def _is_two(board: _Board, skeleton: Skeleton, ways: Rooted, parting: Parting, node: Node) -> bool:
+    """Whether another plant's stem leads on from a node."""
+    if board.form is not PlantForm.PAIR or board.typical is None:
+        return False
+    return has_second_stem(skeleton, ways, parting, node, board.typical.stem_length)
 
 
 def _corner(piece: Silhouette) -> NDArray[np.float64]:

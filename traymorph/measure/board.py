@@ -45,7 +45,7 @@ def measure_cut_plants(
     flags : tuple of str
         What qualifies the photo's plants together.
     """
-    missing = missing_cells(plants)
+    missing = missing_cells(plants, faint=view.too_alike)
     readings = tuple(_read(view, *one) for one in zip(plants, missing, strict=True))
     if view.too_alike and _stems_are_lost(plants):
         readings = tuple(replace(one, counts=False, number_is_told=False) for one in readings)

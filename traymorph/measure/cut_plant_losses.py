@@ -2,7 +2,8 @@
 
 Where a stalk is as pale as the board it is lost, and with it the blade beyond it. Such a plant
 looks whole by itself; beside its company it has a blade too few, and no other blade is large enough
-to hide it.
+to hide it. Where what is seen has no outline of a single blade, the other is rather behind it,
+unless the photo's plants hardly differ from their board.
 """
 
 from collections.abc import Sequence
@@ -17,18 +18,20 @@ _SEED_LEAVES = 2
 _ALIKE = 0.45
 """Area of one seed leaf over the other's, at least; a true leaf is smaller."""
 _ONE_OF_TWO, _COVERED = 0.7, 0.5
-"""Leaf area of a plant with too few blades over that of usual ones, below which a blade is lost:
-where what is seen has the outline of a single blade, and where it may cover another. Of two equal
-blades one is half."""
+"""Area of a plant's seed leaves over that of usual ones, below which one of them is lost: where
+what is seen has the outline of a single blade, and where it may cover another. Of two equal blades
+one is half."""
 
 
-def missing_cells(plants: Sequence[CutPlant]) -> list[float]:
+def missing_cells(plants: Sequence[CutPlant], *, faint: bool) -> list[float]:
     """Leaf area that each plant lacks.
 
     Parameters
     ----------
     plants : sequence of CutPlant
         All of one photo.
+    faint : bool
+        Whether stems or leaves of the photo hardly differ from the board.
 
     Returns
     -------
@@ -41,13 +44,15 @@ def missing_cells(plants: Sequence[CutPlant]) -> list[float]:
     if len(whole) < _FEWEST:
         return [0.0] * len(plants)
     usual = float(np.median(whole))
-    return [usual - _area(own) if _is_incomplete(own, usual) else 0.0 for own in built]
+    return [usual - _area(own) if _is_incomplete(own, usual, faint=faint) else 0.0 for own in built]
 
 
-def _is_incomplete(blades: list[Blade], usual: float) -> bool:
+def _is_incomplete(blades: list[Blade], usual: float, *, faint: bool) -> bool:
     if not blades or _present(blades) >= _SEED_LEAVES:
         return False
     covers = any("blades_overlap" in blade.flags for blade in blades)
+    if covers and not faint:
+        return False
     return _area(blades) < (_COVERED if covers else _ONE_OF_TWO) * usual
 
 
@@ -68,4 +73,5 @@ def _present(blades: list[Blade]) -> int:
 
 
 def _area(blades: list[Blade]) -> float:
-    return sum(blade.area_cells for blade in blades)
+    """Area of the two largest blades, the seed leaves, cells; true leaves differ in number."""
+    return sum(sorted(blade.area_cells for blade in blades)[-_SEED_LEAVES:])
