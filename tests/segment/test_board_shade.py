@@ -11,8 +11,11 @@ MM = 0.25
 BOARD, DARK = 200.0, 120.0
 
 
-def settled(width_mm):
-    """What is left of a dark strip beside a plant that fades into the board on its far side."""
+def settled(width_mm, found_share=1.0):
+    """What is left of a dark strip beside a plant that fades into the board on its far side.
+
+    ``found_share`` of its width, next to the plant, was found.
+    """
     shape = (160, 200)
     rng = np.random.default_rng(3)
     light = np.full(shape, BOARD, np.float32)
@@ -33,14 +36,20 @@ def settled(width_mm):
         np.ones(shape, bool), np.zeros(shape, bool), skin=False,
     )  # fmt: skip
     doubtful = (light < 0.88 * BOARD) & ~plant
-    kept = settle(plant | doubtful, doubtful, away, MM)
+    inner = np.cumsum(doubtful, axis=1) <= found_share * doubtful.sum(axis=1, keepdims=True)
+    found = doubtful & inner
+    kept = settle(plant | found, doubtful, away, MM)
     assert kept[plant].all()
-    return float(kept[doubtful].mean())
+    return float(kept[found].mean())
 
 
 @pytest.mark.parametrize("width_mm", [2.0, 3.0])
 def test_a_dark_strip_that_fades_into_the_board_is_shade(width_mm):
     assert settled(width_mm) < 0.1
+
+
+def test_shade_of_which_only_the_inner_part_was_found_is_shade():
+    assert settled(3.0, found_share=0.5) < 0.2  # what is left is the plant's own soft edge
 
 
 def test_what_is_wider_than_any_shade_is_kept_though_it_fades():

@@ -28,6 +28,8 @@ _FOOT, _CHROMA = 15.0, 80.0
 _SHARP, _LEAST_SLOPE = (2.5, 5.0, 10.0), 0.008
 # Share of a place's open border that must lie on one side, and its least area, mm2.
 _MOSTLY, _LEAST_MM2 = 0.9, 0.4
+# Share of a place that was found at least: of shade in a plant's colour only the inner part is.
+_FOUND = 0.3
 # Half-width of shade, mm, at most: blades of plants that lie on a board are held up 2 mm or less.
 _WIDEST_MM = 2.5
 # Share of shade's border that lies within so many pixels of sure plant.
@@ -87,7 +89,7 @@ def _places(found: Flags, doubtful: Flags, on_board: Flags, sharp: Flags) -> _Pl
 def _shade(places: _Places, kept: Flags, sure: Flags, mm: float) -> Flags:
     """Places beside sure plant that run into the board and not into that plant."""
     count = len(places.area)
-    was = np.bincount(places.label[kept], minlength=count) > 0.5 * places.area
+    was = np.bincount(places.label[kept], minlength=count) > _FOUND * places.area
     inside = cv2.erode((places.label > 0).astype(np.uint8), np.ones((3, 3), np.uint8))
     border = (places.label > 0) & (inside == 0)
     near = np.bincount(places.label[_dilated(sure, _BESIDE_PX) & border], minlength=count)
