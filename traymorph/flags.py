@@ -263,8 +263,10 @@ _ALL = (
     ),
     Flag(
         "masks_uncertain",
-        "Plant and surroundings are hard to tell apart in this photo; areas are less certain.",
-        "Photograph on a plain bench that is neither green nor the colour of the crop.",
+        "Plant and surroundings are hard to tell apart in this photo; areas, gaps, leaf layer and "
+        "stem-to-leaf ratio are less certain.",
+        "Look at the overlay. Photograph sharply, in even white light, on a plain bench that is "
+        "neither green nor the colour of the crop.",
     ),
 )
 

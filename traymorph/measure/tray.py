@@ -12,6 +12,7 @@ from traymorph.measure.colour_layout import colour_over_tray
 from traymorph.measure.depth import Sight, in_level_view, level_heights
 from traymorph.measure.influence import measure_plan
 from traymorph.measure.leaf_light import leaf_pixels
+from traymorph.measure.mask_doubt import mask_flags
 from traymorph.measure.mistaken import mistaken_class
 from traymorph.measure.side import (
     COLUMN_MM,
@@ -73,7 +74,7 @@ def measure_overhead(tray: TrayOverhead, plane: LeafPlane) -> Result:
         that say why.
     """
     metrics = _empty(View.OVERHEAD)
-    flags = _opening_flags(tray)
+    flags = [*_opening_flags(tray), *mask_flags(tray.masks, View.OVERHEAD)]
     if not (tray.masks.plant >= 0.5).any():
         flags.append("no_plants")
     metrics |= measure_plan(tray, plane)
@@ -101,7 +102,7 @@ def measure_side(tray: TraySide) -> Result:
         say why.
     """
     metrics = _empty(View.SIDE)
-    flags = ["edge_plants"]
+    flags = ["edge_plants", *mask_flags(tray.masks, View.SIDE)]
     view = front_view(tray)
     tops = column_tops_mm(view)
     if not np.isfinite(tops).any():

@@ -51,6 +51,14 @@ class _Told:
     doubt: Share
 
 
+@dataclass(frozen=True, slots=True)
+class _FirstTold:
+    """What the learned model says alone: share of plant, and the stem's share of that plant."""
+
+    plant: Share
+    stem: Share
+
+
 def segment_tissue(
     rgb: NDArray[np.uint8],
     *,
@@ -104,26 +112,30 @@ def segment_tissue(
     return masks
 
 
-def _first_told(leaf: Share, stem: Share) -> _Told:
+def _first_told(leaf: Share, stem: Share) -> _FirstTold:
     """Take over the planes of the learned model, which are changed in place to save memory."""
     leaf += stem
     stem /= np.maximum(leaf, np.float32(1e-6))
-    doubt = 1 - leaf
-    return _Told(leaf, stem, np.minimum(leaf, doubt, out=doubt))
+    return _FirstTold(leaf, stem)
 
 
-def _heard_together(learned: _Told, odds: Share) -> _Told:
-    """Add the second witness's log-odds of plant to what the learned model says, in place."""
+def _heard_together(learned: _FirstTold, odds: Share) -> _Told:
+    """Add the second witness's log-odds of plant to what the learned model says, in place.
+
+    The chance of a mistake is that of what both say together, and at least half of how far the
+    second has moved the first: where the two contradict each other, neither is sure.
+    """
     odds += log_odds(learned.plant)
     plant = _share(odds)
-    # Where the two contradict each other, neither is sure.
     apart = learned.plant - plant
     np.abs(apart, out=apart)
     apart /= 2
-    return _Told(plant, learned.stem, np.maximum(learned.doubt, apart, out=learned.doubt))
+    doubt = 1 - plant
+    np.minimum(plant, doubt, out=doubt)
+    return _Told(plant, learned.stem, np.maximum(doubt, apart, out=doubt))
 
 
-def _without_card(learned: _Told, rgb: NDArray[np.uint8], colour: Share) -> _Told:
+def _without_card(learned: _FirstTold, rgb: NDArray[np.uint8], colour: Share) -> _Told:
     """Hear colours that plants have in this photo, and the colour-and-shape model."""
     plants = learned.plant > _PLANT_FROM
     odds = taught_log_odds(colour_bins(rgb), plants, np.ones_like(plants))
@@ -173,7 +185,7 @@ def _doubt_share(plant: Share) -> float:
     return float(wrong / max(np.count_nonzero(plant > _PLANT_FROM), 1))
 
 
-def _by_taught_colours(learned: _Told, rgb: NDArray[np.uint8]) -> _Told:
+def _by_taught_colours(learned: _FirstTold, rgb: NDArray[np.uint8]) -> _Told:
     """Colours that plants, and stems among them, have in this photo; outlines refined."""
     bins, plants = colour_bins(rgb), learned.plant > _PLANT_FROM
     odds = taught_log_odds(bins, plants, np.ones_like(plants))
