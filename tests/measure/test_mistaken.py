@@ -5,7 +5,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from traymorph.measure.mistaken import SAME_WAY, mistaken_class, mistaken_plant
+from traymorph.measure.mistaken import TRAY_SAME_WAY, mistaken_class, mistaken_plant
 from traymorph.measure.side import front_view, top_doubt_mm
 from traymorph.measure.tray import measure_overhead, measure_side
 from traymorph.model.masks import PlantMasks
@@ -29,7 +29,7 @@ def masks():
 def test_plants_change_by_a_share_of_the_doubt(masks, sign):
     other = mistaken_plant(masks, sign)
     change = float((other.plant - masks.plant).sum())
-    assert change == pytest.approx(sign * SAME_WAY * float(masks.doubt.sum()), rel=1e-3)
+    assert change == pytest.approx(sign * TRAY_SAME_WAY * float(masks.doubt.sum()), rel=1e-3)
     assert other.plant.min() >= 0
     assert other.plant.max() <= 1
 

@@ -5,6 +5,7 @@ import pytest
 
 from traymorph.measure.grid import plan_view
 from traymorph.measure.influence import measure_plan
+from traymorph.measure.mistaken import TRAY_SAME_WAY
 from traymorph.measure.obliqueness import seen_from_above
 from traymorph.measure.overhead import (
     OVERHANG_FACTOR,
@@ -176,6 +177,21 @@ def test_doubtful_pixels_and_an_uncertain_edge_add_doubt(make):
     shaky = measure_plan(tray_of(make, camera, masks, make.opening(300.0, 200.0, u=3.0)), plane)
     doubtful = type(masks)(masks.leaf, masks.stem, 1.0, "exact", np.full_like(masks.leaf, 0.1))
     vague = measure_plan(tray_of(make, camera, doubtful, make.opening(300.0, 200.0)), plane)
-    for name in ("canopy_cover_pct", "projected_leaf_area_cm2"):
-        assert shaky[name].u > 1.5 * sure[name].u
-        assert vague[name].u > 1.5 * sure[name].u
+    assert shaky["canopy_cover_pct"].u > 1.5 * sure["canopy_cover_pct"].u
+    assert vague["canopy_cover_pct"].u > 1.5 * sure["canopy_cover_pct"].u
+    u_edge, u_masks = (
+        np.sqrt(one["projected_leaf_area_cm2"].u ** 2 - sure["projected_leaf_area_cm2"].u ** 2)
+        for one in (shaky, vague)
+    )
+    # the edge across a strip 160 mm wide moves by 3 mm; all 250 mm x 160 mm of it lose a share
+    assert u_edge == pytest.approx(1.6 * 3.0, rel=0.05)
+    assert u_masks == pytest.approx(25.0 * 16.0 * 0.1 * TRAY_SAME_WAY, rel=0.05)
+
+
+def test_stems_between_leaves_keep_leaf_area_doubtful(make):
+    """Masks that are sure of every pixel leave more than 3 % of leaf area open."""
+    camera = make.above(600.0)
+    masks = make.masks(camera, 0.0, disc(60.0))
+    tray = tray_of(make, camera, masks, make.opening(300.0, 200.0))
+    area = measure_plan(tray, LeafPlane(0.0, 0.0))["projected_leaf_area_cm2"]
+    assert 0.03 * area.value < area.u < 0.05 * area.value

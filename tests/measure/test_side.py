@@ -60,6 +60,23 @@ def test_ratio_counts_what_is_above_the_rim(make):
     assert stem_to_leaf_ratio(view) == pytest.approx(100 * 30 / (200 * 30), rel=5e-3)
 
 
+def test_the_doubt_of_the_ratio_is_that_of_a_share_taken_for_the_other(make):
+    """Of leaf and stem in equal parts 5 % are mistaken: 0.55 / 0.45 is 1.222, 0.45 / 0.55 0.818."""
+    leaf = lambda x, y: (abs(x) < 100) & (y > -60) & (y < -30)  # noqa: E731
+    stem = lambda x, y: (abs(x) < 100) & (y > -30) & (y < 0)  # noqa: E731
+    ratio = measure_side(tray(make, leaf, stem))[0]["stem_to_leaf_ratio"]
+    assert ratio.value == pytest.approx(1.0, rel=0.02)
+    assert ratio.u == pytest.approx((0.55 / 0.45 - 0.45 / 0.55) / 2, rel=0.1)
+
+
+def test_clear_tops_leave_a_height_to_the_ruler_and_the_depth(make):
+    """Sharp tops at eye level and a known fill: what is left is about 2 mm."""
+    leaf = lambda x, y: (abs(x) < 150) & (y > 0) & (y < 60)  # noqa: E731
+    wall = FrontWall(60.0, 0.0, -150.0, 150.0, 0.7, 1.0)
+    height = measure_side(tray(make, leaf, wall=wall))[0]["canopy_height_mm"]
+    assert 1.0 < height.u < 2.5
+
+
 def test_layer_of_a_solid_band(make):
     """A solid band from 30 to 60 mm holds 5 % of its leaf below 31.5 and 95 % below 58.5 mm."""
     view = front_view(tray(make, lambda x, y: (abs(x) < 150) & (y > -60) & (y < -30)))

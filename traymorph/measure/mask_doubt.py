@@ -9,16 +9,20 @@ overrule the network as well (.97; .85): that is part of the doubt, so one sign 
 """
 
 import math
+from collections.abc import Mapping
 
 import numpy as np
 
+from traymorph.measure.mistaken import TRAY_SAME_WAY
 from traymorph.model.masks import PlantMasks
 from traymorph.model.photo import View
+from traymorph.model.results import Measured
 
 _UNCERTAIN_FROM = {View.OVERHEAD: 0.10, View.SIDE: 0.06}
 """Expected error from which on masks are uncertain, as a share of the plants' area. On those photos
 no tray lies between .079 and .128 overhead: below, 1 - Dice is at most .042, above at least .047.
 From the side none lies between .052 and .074."""
+_TINTS = ("green_leaf_pct", "purple_leaf_pct", "yellowed_pct")
 
 
 def expected_error_share(masks: PlantMasks) -> float:
@@ -50,3 +54,26 @@ def mask_flags(masks: PlantMasks, view: View) -> tuple[str, ...]:
     """
     uncertain = expected_error_share(masks) > _UNCERTAIN_FROM[view]
     return ("masks_uncertain",) if uncertain else ()
+
+
+def tints_with_missed_leaf(tints: Mapping[str, Measured], masks: PlantMasks) -> dict[str, Measured]:
+    """Widen the doubt of the shares of leaf by tint for leaf that the masks miss.
+
+    What masks mistake alike may all be of one tint: yellow leaf for dry ground, dark leaf for wet.
+
+    Parameters
+    ----------
+    tints : mapping of str to Measured
+        Metrics, the shares by tint among them.
+    masks : PlantMasks
+        The tray's own plants.
+
+    Returns
+    -------
+    dict of str to Measured
+        The shares by tint alone, per cent.
+    """
+    missed_u = 100.0 * TRAY_SAME_WAY * expected_error_share(masks)
+    return {
+        name: Measured(tints[name].value, math.hypot(tints[name].u, missed_u)) for name in _TINTS
+    }

@@ -12,7 +12,7 @@ from traymorph.measure.colour_layout import colour_over_tray
 from traymorph.measure.depth import Sight, in_level_view, level_heights
 from traymorph.measure.influence import measure_plan
 from traymorph.measure.leaf_light import leaf_pixels
-from traymorph.measure.mask_doubt import mask_flags
+from traymorph.measure.mask_doubt import mask_flags, tints_with_missed_leaf
 from traymorph.measure.mistaken import mistaken_class
 from traymorph.measure.side import (
     COLUMN_MM,
@@ -41,15 +41,18 @@ _LEAST_CLEAR_MM = 5.0
 """Plants that rise less than this above the rim show no stems or leaf layer."""
 _ASSUMED_FILL_MM, _ASSUMED_FILL_U_MM = 20.0, 10.0
 _FILL_U_MM = 1.0
-_TOPS_U = 0.03
+_TOPS_U = 0.012
 """Relative doubt of heights because masks miss fine tops or keep some that stand behind: rendered
 trays that the masks were not made from."""
 _BEHIND_U_MM = 2.5
 """Doubt of the mean top where plants behind the tray were told from its own: stands pasted behind
 rendered trays."""
-_RATIO_U, _LAYER_U = 0.15, 0.06
-"""Relative doubt of parting leaf and stem from the side."""
-_LAYER_U_MM = 1.5
+_MISTAKEN_SHARE = 0.05
+"""Share of the visible plant that is told as the wrong one of leaf and stem from the side, beyond
+where the masks are in doubt: all of the ratio's error on rendered trays, for with true masks the
+ratio is right to 1 %."""
+_LAYER_U, _LAYER_U_MM = 0.06, 2.2
+"""Doubt of the leaf layer's edges, relative and absolute."""
 _UNDERSIDE_DEPTH, _UPPER_SIDE_DEPTH = 0.12, 0.45
 """How deep in the tray, as a share of its depth, the leaves stand whose lower and upper edges one
 sees: the front rows show the underside, the middle of the tray the upper side. Rendered trays."""
@@ -84,7 +87,8 @@ def measure_overhead(tray: TrayOverhead, plane: LeafPlane) -> Result:
     pixels = leaf_pixels(tray.rgb, tray.masks.leaf) if tray.colour.shows_colour else None
     colours, colour_flags = metrics_of_pixels(pixels, tray.colour)
     metrics |= colour_over_tray(tray, plane, pixels)
-    return metrics | colours, (*flags, *colour_flags)
+    metrics |= colours | tints_with_missed_leaf(colours, tray.masks)
+    return metrics, (*flags, *colour_flags)
 
 
 def measure_side(tray: TraySide) -> Result:
@@ -227,7 +231,10 @@ def _layers(view: FrontView, tray: TraySide, fill_mm: float) -> dict[str, Measur
         float(np.nanmax([abs(other[k] - values[k]) for other in others])) for k in range(3)
     )
     return {
-        "stem_to_leaf_ratio": Measured(ratio, math.hypot(_RATIO_U * ratio, ratio_u)),
+        # of stem s and leaf 1 - s, the ratio moves by 1 / (1 - s)^2 per share that is mistaken
+        "stem_to_leaf_ratio": Measured(
+            ratio, math.hypot(_MISTAKEN_SHARE * (1.0 + ratio) ** 2, ratio_u)
+        ),
         "bare_stem_mm": Measured(
             bare, math.hypot(position_u, _LAYER_U_MM, _LAYER_U * bare, bare_u)
         ),
