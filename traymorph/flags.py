@@ -268,6 +268,14 @@ _ALL = (
         "Look at the overlay. Photograph sharply, in even white light, on a plain bench that is "
         "neither green nor the colour of the crop.",
     ),
+    Flag(
+        "masks_disagree",
+        "Form and colour contradict each other about what is plant over much of this photo: crop, "
+        "bench or background is unlike what the program learned from; areas and heights may be "
+        "wrong by more than their uncertainty says.",
+        "Look at the overlay before you use the numbers. Photograph on a plain bench before a "
+        "plain wall, without pattern, lawn or other plants.",
+    ),
 )
 
 FLAGS: dict[str, Flag] = {flag.name: flag for flag in _ALL}

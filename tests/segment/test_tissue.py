@@ -121,3 +121,28 @@ def test_with_a_card_the_photo_s_own_colours_fill_what_the_learned_model_missed(
     assert masks.plant[~blades].mean() < 0.05
     # What the learned model was not sure of stays in doubt.
     assert masks.doubt[missed].mean() > masks.doubt[blades & ~missed].mean() + 0.05
+
+
+def _seen_by(monkeypatch, leaf):
+    """Masks of the drawn picture when the learned model says `leaf` of it."""
+    told = (leaf.astype(np.float32), np.zeros(leaf.shape, np.float32))
+    monkeypatch.setattr(tissue, "tissue_shares", lambda _rgb, _wanted: told)
+    monkeypatch.setattr(tissue, "may_hold_plants", lambda _rgb, _mm: np.ones((16, 20), bool))
+    picture = _picture(np.random.default_rng(6), plants=True)
+    return segment_tissue(picture, scale=1.0, mm_per_px=0.3, ignore=None)
+
+
+def test_what_form_denies_and_colour_affirms_is_contradicted_and_in_doubt(monkeypatch):
+    """Half of one of four blades of one colour, the learned model sure of none: 0.5 over 3.5."""
+    picture = _picture(np.random.default_rng(6), plants=True)
+    rows, columns = np.mgrid[: picture.shape[0], : picture.shape[1]]
+    blades = picture[..., 1] > 100
+    denied = blades & ((rows - 170) ** 2 + (columns - 250) ** 2 < 30**2) & (columns > 250)
+    leaf = np.where(blades, 0.97, 0.02)
+    agreed = _seen_by(monkeypatch, leaf)
+    leaf[denied] = 0.02
+    split = _seen_by(monkeypatch, leaf)
+    assert agreed.contradicted < 0.01
+    assert split.contradicted == pytest.approx(0.5 / 3.5, abs=0.03)
+    assert np.median(split.doubt[denied]) == 0.25
+    assert split.doubt.sum() > agreed.doubt.sum() + 0.2 * denied.sum()

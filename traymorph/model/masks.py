@@ -21,6 +21,9 @@ class PlantMasks:
         Which model made them, with its version.
     doubt : ndarray of float32, shape (h, w)
         Probability that the pixel's class (plant or not) is wrong, 0 to 0.5.
+    contradicted : float
+        Of the whole photo: area on which the two ways to the masks surely contradict each other,
+        over the area of plant, at most 1; 0 where there is one way only.
     """
 
     leaf: NDArray[np.float32]
@@ -28,6 +31,7 @@ class PlantMasks:
     scale: float
     method: str
     doubt: NDArray[np.float32]
+    contradicted: float = 0.0
 
     @property
     def plant(self) -> NDArray[np.float32]:

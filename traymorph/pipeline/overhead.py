@@ -4,6 +4,7 @@ import math
 from dataclasses import dataclass, field
 
 from traymorph.config.settings import Settings
+from traymorph.measure.mask_doubt import photo_flags
 from traymorph.measure.photo_checks import check_photo
 from traymorph.measure.plane import leaf_plane
 from traymorph.measure.tray import measure_overhead
@@ -60,7 +61,7 @@ def measure_overhead_photo(
     metrics, flags = measure_overhead(tray, plane)
     return PhotoOutcome(
         metrics,
-        (*plane_flags, *flags),
+        (*plane_flags, *photo_flags(segmented.masks), *flags),
         check_photo(seen.photo.rgb, seen.sighting, own),
         own,
         overhead_overlay(

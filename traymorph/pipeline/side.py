@@ -4,6 +4,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from traymorph.config.settings import Settings
+from traymorph.measure.mask_doubt import photo_flags
 from traymorph.measure.photo_checks import check_photo
 from traymorph.measure.side import COLUMN_MM, column_tops_mm, front_view
 from traymorph.measure.tray import measure_side
@@ -54,6 +55,7 @@ def measure_side_photo(
     )
     metrics, flags = measure_side(tray)
     picture = side_overlay(tray, segmented.rgb, outline, _profile_px(tray), title, metrics)
+    flags = (*photo_flags(segmented.masks), *flags)
     return PhotoOutcome(metrics, flags, quality, own, picture)
 
 

@@ -20,8 +20,12 @@ _OF_OPENING = frozenset({
 _TOUCH_OPENING = frozenset({"tray_uncertain", "tray_cut_off", "scale_disagrees"})
 _TOUCH_COVER = frozenset({"closed_canopy"})
 _TOUCH_VIEW = {
-    View.OVERHEAD: frozenset({"height_assumed", "height_from_settings", "masks_uncertain"}),
-    View.SIDE: frozenset({"edge_plants", "canopy_below_rim", "scale_disagrees", "masks_uncertain"}),
+    View.OVERHEAD: frozenset({
+        "height_assumed", "height_from_settings", "masks_uncertain", "masks_disagree",
+    }),
+    View.SIDE: frozenset({
+        "edge_plants", "canopy_below_rim", "scale_disagrees", "masks_uncertain", "masks_disagree",
+    }),
     View.BOARD: frozenset({
         "few_plants", "board_too_alike", "board_unclear", "blade_folded", "blades_overlap",
         "plants_touch", "stem_unclear", "leaf_incomplete", "cut_differs", "heap",
