@@ -9,7 +9,7 @@ from traymorph.model.tray import LeafPlane, TrayOverhead
 from traymorph.model.trial import TraySize
 
 
-def closed_canopy(make, diameter_mm, *, light=1.0):
+def closed_canopy(make, diameter_mm, *, light=1.0, contrast=1.0):
     """Discs of many shades over a whole tray, all leaf."""
     camera = make.above(600.0, focal=1500.0, size=(900, 700))
     px = camera.camera_matrix[0, 0] / 600.0
@@ -17,7 +17,7 @@ def closed_canopy(make, diameter_mm, *, light=1.0):
     rgb = np.full((700, 900, 3), (50, 90, 40), np.uint8)
     for _ in range(int(6 * 900 * 700 / (diameter_mm * px) ** 2)):
         centre = (int(rng.uniform(0, 900)), int(rng.uniform(0, 700)))
-        shade = rng.uniform(0.6, 1.4) * light
+        shade = (1.0 + contrast * rng.uniform(-0.4, 0.4)) * light
         colour = tuple(float(c * shade) for c in (80, 140, 60))
         cv2.circle(rgb, centre, round(0.5 * diameter_mm * px), colour, -1, cv2.LINE_AA)
     leaf = np.ones(rgb.shape[:2], np.float32)
@@ -37,3 +37,12 @@ def test_a_little_more_light_changes_little(make):
     plane = LeafPlane(0.0, 1.0)
     dim, bright = (blade_width_mm(closed_canopy(make, 12.0, light=k), plane) for k in (0.9, 1.1))
     assert abs(dim.value - bright.value) < dim.u
+
+
+def test_soft_light_shows_the_same_blades(make):
+    """With two thirds of the contrast the value stays; fixed limits lost a third of the edges."""
+    plane = LeafPlane(0.0, 1.0)
+    hard, soft = (
+        blade_width_mm(closed_canopy(make, 12.0, contrast=k), plane).value for k in (1.0, 0.65)
+    )
+    assert abs(soft / hard - 1.0) < 0.1

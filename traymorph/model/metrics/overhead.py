@@ -57,7 +57,7 @@ OVERHEAD = (
         "mm",
         View.OVERHEAD,
         "Typical width of the visible blades, from how far apart the edges between them lie; ranks "
-        "trays, its size is good to about 30 %.",
+        "trays, its size is good to about 25 %.",
         OWN_DEFINITION,
         0.0,
         100.0,
