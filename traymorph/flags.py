@@ -135,6 +135,12 @@ _ALL = (
         "settings say, or the bar or the tray was measured wrongly.",
         "Check card.plane, card.printed_bar_mm and the tray's inside size.",
     ),
+    Flag(
+        "card_plane_doubtful",
+        "The overhead photo looks as if the card lies at the other height (bench or rim of the "
+        "tray) than the settings say: areas would be off by a tenth or more.",
+        "Check card.plane and rim_above_bench_mm.",
+    ),
     # --- view
     Flag("no_overhead_photo", "No usable overhead photo: its columns are empty.", "Take one."),
     Flag("no_side_photo", "No usable side photo: its columns are empty.", "Take one."),

@@ -1,5 +1,6 @@
 """Where the tray is in a photo, in the card's frame."""
 
+import math
 from dataclasses import dataclass
 
 import numpy as np
@@ -31,6 +32,10 @@ class TrayOpening:
         Share of the opening's outline along which an edge of the rim was seen.
     in_photo_share : float
         Share of the opening that lies within the photo.
+    fit : float
+        How well rim and canopy agree with it: about 0 for not at all, 2 for perfectly.
+    canopy_above_rim_mm : float
+        At what height above the rim the canopy's top was taken to stand.
     """
 
     corners_mm: NDArray[np.float64]
@@ -39,6 +44,8 @@ class TrayOpening:
     scale_ratio: float
     seen_share: float
     in_photo_share: float
+    fit: float = math.nan
+    canopy_above_rim_mm: float = math.nan
 
 
 @dataclass(frozen=True, slots=True, eq=False)

@@ -15,6 +15,7 @@ from traymorph.model.trial import TraySize
 from traymorph.pipeline.outcome import PhotoOutcome
 from traymorph.pipeline.seen import SeenPhoto, SegmentedPhoto
 from traymorph.report.overlays import overhead_overlay
+from traymorph.tray.card_plane import other_plane_fits_better
 from traymorph.tray.opening import find_opening, rim_above_card
 from traymorph.tray.own_plants import largest_plants, own_overhead
 
@@ -105,5 +106,9 @@ def _own_plants(
     if math.isfinite(heights.canopy_height.value) and size.rim_above_medium_mm is not None:
         extra["canopy_above_rim_mm"] = heights.canopy_height.value - size.rim_above_medium_mm
     opening = find_opening(segmented.rgb, segmented.masks, seen.sighting, size, plane_name, **extra)
+    if other_plane_fits_better(
+        segmented.rgb, segmented.masks, seen.sighting, size, plane_name, opening
+    ):
+        flags = (*flags, "card_plane_doubtful")
     own = own_overhead(segmented.masks, viewpoint, opening, plane.height_mm)
     return opening, own, flags, plane

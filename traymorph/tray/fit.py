@@ -225,4 +225,5 @@ def settle(
         for y in steps
     ]
     best = max(walked, key=lambda one: one[0].score)[0]
-    return refine(evidence, best, size_mm, finest_mm=finest_mm)
+    ways = [refine(evidence, one, size_mm, finest_mm=finest_mm) for one in (start, best)]
+    return max(ways, key=lambda one: one[0].score)

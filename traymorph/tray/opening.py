@@ -121,6 +121,8 @@ def find_opening(
         scale_ratio=_scale_ratio(read, inside),
         seen_share=float(seen.mean()),
         in_photo_share=in_photo,
+        fit=place.score,
+        canopy_above_rim_mm=canopy_above_rim_mm,
     )
 
 

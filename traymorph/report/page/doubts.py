@@ -17,7 +17,9 @@ _OF_OPENING = frozenset({
     "canopy_cover_pct", "projected_leaf_area_cm2", "overhang_area_cm2", "evenness_cv_pct",
     "largest_gap_cm2",
 })  # fmt: skip
-_TOUCH_OPENING = frozenset({"tray_uncertain", "tray_cut_off", "scale_disagrees"})
+_TOUCH_OPENING = frozenset({
+    "tray_uncertain", "tray_cut_off", "scale_disagrees", "card_plane_doubtful",
+})  # fmt: skip
 _TOUCH_COVER = frozenset({"closed_canopy"})
 _TOUCH_VIEW = {
     View.OVERHEAD: frozenset({
