@@ -219,6 +219,15 @@ def test_plants_hardly_unlike_the_board_are_flagged():
     assert result.doubt[stem > 0.9].mean() > 0.1
 
 
+@pytest.mark.slow
+@pytest.mark.parametrize("shadow", [0.25, 0.5])
+def test_a_stem_of_nearly_the_boards_colour_is_followed_to_its_cut(shadow):
+    result, plant, stem = told(one_plant("white", "faint", shadow=shadow, shadow_mm=(0.3, 0.3)))
+    assert np.mean(result.plant[stem > 0.9] > 0.5) > 0.9
+    assert elsewhere_mm2(result.plant, plant) < 1.0
+    assert "board_too_alike" in result.flags
+
+
 def test_nothing_is_told_where_the_card_lies():
     picture = one_plant("white", "green").leaf(50, 8, 12, 8, 0, (70, 130, 40))
     ignore = np.zeros((picture.plant.shape[0] // 3, picture.plant.shape[1] // 3), dtype=bool)

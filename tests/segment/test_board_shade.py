@@ -1,4 +1,4 @@
-"""Dark places beside plants: shade runs out softly and is never wide."""
+"""Dark places beside plants: shade runs out softly, along half its border where it is wide."""
 
 import cv2
 import numpy as np
@@ -8,13 +8,13 @@ from traymorph.segment.board_shade import settle
 from traymorph.segment.board_surface import Departure
 
 MM = 0.25
-BOARD, DARK = 200.0, 120.0
+BOARD, DARK = 200.0, 70.0
 
 
-def settled(width_mm, found_share=1.0):
+def settled(width_mm, found_share=1.0, *, sharp_ends=False):
     """What is left of a dark strip beside a plant that fades into the board on its far side.
 
-    ``found_share`` of its width, next to the plant, was found.
+    ``found_share`` of its width, next to the plant, was found; its two ends fade too, or are sharp.
     """
     shape = (160, 200)
     rng = np.random.default_rng(3)
@@ -23,7 +23,7 @@ def settled(width_mm, found_share=1.0):
     strip = np.zeros(shape, bool)
     strip[30:130, first:last] = True
     light[strip] = DARK
-    light = cv2.GaussianBlur(light, (0, 0), 1.5 / MM)
+    light = cv2.GaussianBlur(light, (0, 0), 1.5 / MM, sigmaY=0.1 if sharp_ends else 0.0)
     plant = np.zeros(shape, bool)
     plant[28:132, 40:first] = True
     light[plant] = 90.0
@@ -43,7 +43,7 @@ def settled(width_mm, found_share=1.0):
     return float(kept[found].mean())
 
 
-@pytest.mark.parametrize("width_mm", [2.0, 3.0])
+@pytest.mark.parametrize("width_mm", [2.0, 3.0, 9.0])
 def test_a_dark_strip_that_fades_into_the_board_is_shade(width_mm):
     assert settled(width_mm) < 0.1
 
@@ -52,6 +52,6 @@ def test_shade_of_which_only_the_inner_part_was_found_is_shade():
     assert settled(3.0, found_share=0.5) < 0.2  # what is left is the plant's own soft edge
 
 
-def test_what_is_wider_than_any_shade_is_kept_though_it_fades():
+def test_what_is_wide_and_mostly_sharp_edged_is_kept_though_it_fades_on_one_side():
     """Such as a dull blade whose edge towards its own shade is soft."""
-    assert settled(9.0) == 1.0
+    assert settled(9.0, sharp_ends=True) == 1.0

@@ -30,12 +30,16 @@ def is_plant(piece: Silhouette, typical: TypicalPlant | None) -> bool:
     """Whether a piece is a plant rather than a hull, a root, a drop's rim or a crumb."""
     if typical is None:
         return True
-    has_stem = any(
+    least = _LEAST_AREA_WITH_STEM if has_stem(piece, typical) else _LEAST_AREA
+    return piece.area >= least * typical.area
+
+
+def has_stem(piece: Silhouette, typical: TypicalPlant) -> bool:
+    """Whether one of a piece's free ends is as long and wide as a stem."""
+    return any(
         run.length >= _LEAST_STEM * typical.stem_length and _stem_wide(run, typical)
         for run in piece.runs
     )
-    least = _LEAST_AREA_WITH_STEM if has_stem else _LEAST_AREA
-    return piece.area >= least * typical.area
 
 
 def feet_of(

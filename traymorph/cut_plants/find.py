@@ -38,6 +38,7 @@ from traymorph.cut_plants.tissues import (
     through_leaves,
     under_leaves,
 )
+from traymorph.cut_plants.torn_stalks import with_stalks
 from traymorph.model.cut_plants import LEFT_OUT, Blade, CutPlant
 
 Floats = NDArray[Any]
@@ -111,6 +112,11 @@ def find_cut_plants(
     """
     pieces = silhouettes(plant, step_mm, at_edge)
     typical = typical_plant(pieces)
+    if typical is not None and form is PlantForm.PAIR:
+        joined = with_stalks(plant, pieces, typical, step_mm)
+        if joined is not plant:
+            pieces = silhouettes(joined, step_mm, at_edge)
+            typical = typical_plant(pieces)
     if typical is not None:
         pieces = [mended(piece, typical) for piece in pieces]
         typical = typical_plant(pieces)

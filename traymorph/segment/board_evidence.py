@@ -20,6 +20,10 @@ Flags = NDArray[np.bool_]
 # How far (noise multiples, codes) a pixel that surely stands out lies from the board, and how
 # far one that is joined to such a pixel.
 _SURE_CHROMA, _MAYBE_CHROMA = (7.0, 9.0), (3.5, 4.0)
+# The same in the mean over a radius, away from vivid plants, whose colour smears and is thrown:
+# chroma from which they are vivid, and how far that reaches. What is wider than stems is gloss.
+_PALE, _PALE_MM = (3.0, 2.2), 0.35
+_VIVID, _LENT_MM, _WIDEST_STEM_MM = 12.0, 3.0, 4.0
 _SURE_BRIGHT, _MAYBE_BRIGHT = (9.0, 20.0), (5.0, 10.0)
 # Share of the board's lightness below which a pixel may lie in shade, chroma that no shade has,
 # and codes of chroma that light from a plant may add per code of shade, and at most.
@@ -85,6 +89,7 @@ def stands_out(away: Departure, mm: float) -> Flags:
     brought = (away.board + _FOOT) / (np.maximum(seen, 0.0) + _FOOT)
     level = [c * brought for c in chroma]
     shaded = _shaded_plant(level, sure, mm)
+    maybe |= _pale(away.chroma, amount, chroma_noise, mm)
     maybe &= ~shade | (shaded > _MAYBE_SHADED)
     maybe &= ~_glow(chroma, light / np.maximum(away.board, 1.0), mm)
     sure |= shade & (shaded > _SURE_SHADED) & (amount > max(least, _SURE_SHADED_SEEN))
@@ -138,6 +143,18 @@ def _shaded_plant(level: list[Floats], sure: Flags, mm: float) -> Floats:
     thrown = np.float32(_COMPANY) * reference * some / (some + np.float32(_SOME))
     faint = same & (amount < thrown)
     return np.where(faint, np.float32(0.0), amount)
+
+
+def _pale(chroma: Floats, amount: Floats, noise: float, mm: float) -> Flags:
+    """Faint colour as wide as a stem, where no vivid plant lies that could have lent it."""
+    calm = cv2.magnitude(*(cv2.GaussianBlur(c, (0, 0), max(_PALE_MM / mm, 0.7)) for c in chroma))
+    lent = _around((amount > _VIVID).astype(np.float32), _LENT_MM / mm) > _BESIDE
+    faint = (calm > max(_PALE[0] * noise, _PALE[1])) & ~lent
+    disc = cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (3, 3))
+    opened = cv2.morphologyEx(faint.astype(np.uint8), cv2.MORPH_OPEN, disc)
+    depth = cv2.distanceTransform(opened, cv2.DIST_L2, 3) * np.float32(mm)
+    faint = opened > 0
+    return np.asarray(faint & ~_joined(faint, faint & (depth > _WIDEST_STEM_MM / 2)))
 
 
 def _glow(chroma: list[Floats], brighter: Floats, mm: float) -> Flags:

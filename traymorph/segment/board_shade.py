@@ -30,8 +30,9 @@ _SHARP, _LEAST_SLOPE = (2.5, 5.0, 10.0), 0.008
 _MOSTLY, _LEAST_MM2 = 0.9, 0.4
 # Share of a place that was found at least: of shade in a plant's colour only the inner part is.
 _FOUND = 0.3
-# Half-width of shade, mm, at most: blades of plants that lie on a board are held up 2 mm or less.
-_WIDEST_MM = 2.5
+# Half-width of shade, mm, from which it is open to the board along half of its border at least: a
+# blade is so wide too, and runs into the board where its own shade blurs its edge.
+_WIDE_MM, _OPEN = 2.5, 0.5
 # Share of shade's border that lies within so many pixels of sure plant.
 _BESIDE, _BESIDE_PX = 0.3, 3
 
@@ -92,13 +93,16 @@ def _shade(places: _Places, kept: Flags, sure: Flags, mm: float) -> Flags:
     was = np.bincount(places.label[kept], minlength=count) > _FOUND * places.area
     inside = cv2.erode((places.label > 0).astype(np.uint8), np.ones((3, 3), np.uint8))
     border = (places.label > 0) & (inside == 0)
+    length = np.bincount(places.label[border], minlength=count)
     near = np.bincount(places.label[_dilated(sure, _BESIDE_PX) & border], minlength=count)
-    beside = near > _BESIDE * np.bincount(places.label[border], minlength=count)
+    beside = near > _BESIDE * length
     open_border = np.maximum(places.plant + places.board, 1)
     shade = was & beside & (places.board > _MOSTLY * open_border)
     shade &= places.area * mm**2 > _LEAST_MM2
     depth = cv2.distanceTransform((places.label > 0).astype(np.uint8), cv2.DIST_L2, 3)
-    shade[np.unique(places.label[depth * mm > _WIDEST_MM])] = False
+    wide = np.zeros(count, dtype=bool)
+    wide[np.unique(places.label[depth * mm > _WIDE_MM])] = True
+    shade &= ~wide | (places.board > _OPEN * length)
     shade[0] = False
     return np.asarray(shade[places.label])
 
