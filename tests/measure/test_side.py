@@ -170,12 +170,12 @@ def test_plants_that_may_stand_behind_widen_the_doubt_and_are_flagged(make):
     unsure, flags = measure_side(replace(whole, at_least=less.masks))
     assert "plants_behind" in flags
     assert "plants_behind" not in flags_alone
-    name = "canopy_height_mm"
-    assert unsure[name].value == alone[name].value
-    lower = measure_side(less)[0][name].value
-    added = math.sqrt(unsure[name].u ** 2 - alone[name].u ** 2)
-    assert added == pytest.approx((alone[name].value - lower) / 2, rel=1e-6)
-    assert added > 3.0
+    for name in ("canopy_height_mm", "leaf_layer_mm"):
+        assert unsure[name].value == alone[name].value
+        lower = measure_side(less)[0][name].value
+        added = math.sqrt(unsure[name].u ** 2 - alone[name].u ** 2)
+        assert added == pytest.approx((alone[name].value - lower) / 2, rel=1e-6)
+        assert added > 3.0
 
 
 def test_plants_told_behind_are_flagged_and_doubted(make):

@@ -217,7 +217,11 @@ def _scale_u(tray: TraySide) -> float:
 
 
 def _layers(view: FrontView, tray: TraySide, fill_mm: float) -> dict[str, Measured]:
-    """Stems and leaf layer; leaf taken for stem, or stem for leaf, is the doubt all share."""
+    """Stems and leaf layer.
+
+    Leaf taken for stem, or stem for leaf, is the doubt all share, and so are plants that may
+    stand behind.
+    """
     position_u = tray.wall.position_u_mm
     values = _layer_values(view, tray, fill_mm)
     ratio, bare, layer = values
@@ -227,8 +231,16 @@ def _layers(view: FrontView, tray: TraySide, fill_mm: float) -> dict[str, Measur
         _layer_values(replace(view, leaf=one.leaf, stem=one.stem), tray, fill_mm)
         for one in mistaken
     ]
+    without = values
+    if tray.at_least is not None:
+        without = _layer_values(front_view(replace(tray, masks=tray.at_least)), tray, fill_mm)
     ratio_u, bare_u, layer_u = (
-        float(np.nanmax([abs(other[k] - values[k]) for other in others])) for k in range(3)
+        # as for heights, plants that may stand behind are the tray's own with equal chance
+        math.hypot(
+            float(np.nanmax([abs(other[k] - values[k]) for other in others])),
+            float(np.nan_to_num(values[k] - without[k])) / 2.0,
+        )
+        for k in range(3)
     )
     return {
         # of stem s and leaf 1 - s, the ratio moves by 1 / (1 - s)^2 per share that is mistaken
