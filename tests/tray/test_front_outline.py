@@ -59,6 +59,13 @@ def test_columns_with_nothing_behind_are_left_whole():
     assert np.isfinite(found.height_mm[180:]).all()
 
 
+def test_the_line_is_led_on_over_a_short_gap_in_the_stand_behind():
+    leaf, lab, above, tips = stand(upper=DARKER)
+    leaf[:, 150:174] *= above[:, 150:174] < 50.0
+    found = front_outline(leaf, lab, above)
+    assert np.abs(found.height_mm - tips)[150:174].mean() < 8.0
+
+
 def test_a_line_that_parts_less_clearly_is_doubtful():
     leaf, lab, above, tips = stand(upper=DARKER)
     rng = np.random.default_rng(4)
