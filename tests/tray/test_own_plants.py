@@ -37,6 +37,16 @@ def test_parts_neighbouring_trays(draw, gap, worst):
     assert own.plant.sum() == pytest.approx(alone.plant.sum(), rel=worst)
 
 
+def test_parts_a_neighbour_that_the_photos_edge_cuts_off(draw):
+    """The photo ends 51 mm beyond the opening: the neighbour's plants fill what is seen there."""
+    corners = draw.rectangle((60, 120), 0.0, 250.0, 200.0)
+    view, masks, alone = scene(draw, corners, gap=0.0, closed=0.05)
+    edge = view.on_plane(np.array([[1999.0, 750.0]]), LEAVES)[0, 0]
+    assert edge - corners[1, 0] == pytest.approx(51.0, abs=2.0)
+    own = own_overhead(masks, view, opening(corners), LEAVES)
+    assert own.plant.sum() == pytest.approx(alone.plant.sum(), rel=0.02)
+
+
 def test_stray_plants_on_the_bench_do_not_count(draw):
     corners = draw.rectangle((-280, 120), 0.0, 250.0, 200.0)
     view = draw.camera((-150, 120, 650), (-150, 120.1, 0))

@@ -22,6 +22,8 @@ NEIGHBOUR_BAND_MM = (45.0, 85.0)
 """Where a neighbouring tray's plants would be seen outside the opening."""
 NEIGHBOUR_SHARE = 0.3
 """Plants in that band, relative to those just inside the rim, that speak for a neighbour."""
+_LEAST_OF_BAND_MM = 10.0
+"""With less of that band in the photo, nobody stands there."""
 CUT_BAND_MM = (3.0, 45.0)
 _SMOOTH_ALONG_MM = 15.0
 _BRIDGE_CELLS = 5
@@ -57,10 +59,12 @@ def own_overhead(
     grid, size = _grid_over(opening, leaf_height_mm)
     x, y = grid.sampling(viewpoint, masks.scale)
     plant = seen_on(masks.plant, x, y)
+    held = seen_on(np.ones_like(masks.leaf), x, y)
     outside, side, along = _from_outline(grid.shape, size)
     allowed = outside <= _OVERHANG_MM
     for k in range(4):
-        allowed &= ~((side == k) & (outside > _cut_line(plant, outside, side == k, along)))
+        cut = _cut_line(plant, held, (outside, along), side == k)
+        allowed &= ~((side == k) & (outside > cut))
     own = joined_to(plant, allowed, outside <= _SURELY_OWN_MM)
     return kept_pixels(masks, viewpoint, grid, own, (x, y))
 
@@ -130,15 +134,28 @@ def _from_outline(
 
 def _cut_line(
     plant: NDArray[np.float32],
-    outside: NDArray[np.float32],
+    held: NDArray[np.float32],
+    place: tuple[NDArray[np.float32], NDArray[np.float32]],
     on_side: NDArray[np.bool_],
-    along: NDArray[np.float32],
 ) -> NDArray[np.float32]:
-    """How far outside the opening the tray's plants may reach on one side, per cell."""
-    strip = _strip(plant, outside, on_side, along)
-    smooth = cv2.GaussianBlur(strip, (0, 0), sigmaX=2.0, sigmaY=_SMOOTH_ALONG_MM / CELL_MM)
+    """How far outside the opening the tray's plants may reach on one side, per cell.
+
+    ``held`` is 1 where the photo shows a cell, ``place`` the distance outside and along the side.
+    """
+    outside, along = place
+    smooth, in_photo = (
+        cv2.GaussianBlur(
+            _strip(layer, outside, on_side, along),
+            (0, 0),
+            sigmaX=2.0,
+            sigmaY=_SMOOTH_ALONG_MM / CELL_MM,
+        )
+        for layer in (plant, held)
+    )
     inner = smooth[:, _column(-25.0) : _column(-2.0)].mean(1)
-    far = smooth[:, _column(NEIGHBOUR_BAND_MM[0]) : _column(NEIGHBOUR_BAND_MM[1])].mean(1)
+    band = slice(_column(NEIGHBOUR_BAND_MM[0]), _column(NEIGHBOUR_BAND_MM[1]))
+    # a neighbour that the photo's edge cuts off fills what is seen of the band
+    far = smooth[:, band].sum(1) / np.maximum(in_photo[:, band].sum(1), _LEAST_OF_BAND_MM)
     beside = far > NEIGHBOUR_SHARE * np.maximum(inner, 0.3)
     first = _column(CUT_BAND_MM[0])
     valley = smooth[:, first : _column(CUT_BAND_MM[1])]
