@@ -2,9 +2,13 @@
 
 import numpy as np
 import pytest
+from scipy.sparse import coo_matrix, csr_matrix
 
 from tests.cut_plants.conftest import Board, Drawn, band, blade, drawn_plant, found_on, turned
 from traymorph.cut_plants.centre_line import polyline_length
+from traymorph.cut_plants.hooked_stems import past_blades
+from traymorph.cut_plants.separate import Member
+from traymorph.cut_plants.skeleton import Skeleton
 
 OTHERS = [
     drawn_plant((60.0, 110.0), 0.0, bend=0.4),
@@ -60,3 +64,14 @@ def test_blades_that_touch_each_other_end_a_stem_at_its_fork():
     found = found_on(Board([*OTHERS, pair]))
     near = min(found, key=lambda p: np.hypot(*(p.centre_line[0] - pair.stem[0])))
     assert polyline_length(near.centre_line) == pytest.approx(pair.stem_length, rel=0.03)
+
+
+def test_a_stem_that_widens_steadily_is_left_as_it_is():
+    cells = 60
+    at = np.arange(cells - 1)
+    links = coo_matrix((np.ones(cells - 1), (at, at + 1)), (cells, cells))
+    points = np.column_stack([np.arange(cells, dtype=float), np.zeros(cells)])
+    skeleton = Skeleton(points, np.linspace(5.0, 10.0, cells), csr_matrix(links + links.T))
+    kept = past_blades(Member.seen(skeleton, 0), 5.0)
+    assert len(kept.skeleton.points) == cells
+    assert not kept.bridged.any()

@@ -132,7 +132,7 @@ def _is_link(graph: Skeleton, fork: int, start: int, width: float) -> bool:
 
 def _bridged(graph: Skeleton, stem: _Stem, half_width: float) -> Skeleton | None:
     """Lead a stem through the blade that hides it, to where it comes out again."""
-    own = np.flatnonzero(graph.radius[stem.way] <= _OWN * stem.radius)
+    own = np.flatnonzero(graph.radius[stem.way[:-1]] <= _OWN * stem.radius)
     if len(own) == 0 or own[-1] < 2:
         return None
     last = int(own[-1])
