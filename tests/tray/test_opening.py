@@ -118,6 +118,17 @@ def test_says_more_doubt_when_leaves_hide_the_rim(draw):
     assert hidden.position_u_mm > bare.position_u_mm
 
 
+def test_says_more_doubt_where_canopies_have_grown_together(draw):
+    corners = draw.rectangle((-150, 190), 0.0, 300.0, 200.0)
+    alone, both = (draw.Drawing(draw.camera((-150, 100, 700), (-140, 110, 0))) for _ in range(2))
+    draw.Tray(draw.rectangle((-210, -25), 0.0, 300.0, 200.0), density=0.05, overhang=14.0,
+              canopy=80.0, seed=0).draw_leaves(both)  # fmt: skip
+    for drawing in (alone, both):
+        draw.Tray(corners, density=0.05, overhang=14.0, canopy=80.0).draw_leaves(drawing)
+    free, grown = (find(drawing, 300.0, 200.0).position_u_mm for drawing in (alone, both))
+    assert grown > 1.2 * free
+
+
 def test_no_tray_is_an_error_with_advice(draw):
     drawing = draw.Drawing(draw.camera((-150, 100, 650), (-140, 110, 0)))
     with pytest.raises(TrayNotFoundError, match="inside size"):

@@ -15,6 +15,7 @@ from traymorph.tray.outline import (
     RIM_WIDTHS_MM,
     Profiles,
     at_rim_widths,
+    canopy_edges,
     edge_steps,
     profiles,
 )
@@ -48,6 +49,9 @@ _PINNED_U_MM, _ONE_SIDE_U_MM = 0.8, 1.8
 _FREE_U_MM, _FREE_U_PER_MM = 2.0, 0.06
 """Standard uncertainty across an axis whose two sides, one side, or no side are seen; in the
 last case leaning plants shift the canopy, the more the taller they are. Rendered trays."""
+_GROWN_TOGETHER = (2.5, 1.6, 1.0)
+"""How much more that is where the canopy ends before a neighbour's on no side, one, or both: two
+edges tell the middle without knowing how far leaves reach over the rim, one does not."""
 
 
 def find_opening(
@@ -204,10 +208,12 @@ def _seen(read: Profiles, rim_width: float) -> NDArray[np.bool_]:
 
 def _position_u(seen: NDArray[np.bool_], read: Profiles) -> float:
     shares = [float(seen[read.side == s].mean()) for s in range(4)]
-    free = _FREE_U_MM + _FREE_U_PER_MM * read.leaves_above_rim_mm
+    ends = canopy_edges(read)[1].reshape(4, 2).min(axis=1)
     across_axes = []
     for one, other in ((0, 2), (1, 3)):
         sides_seen = (shares[one] > _SIDE_SEEN) + (shares[other] > _SIDE_SEEN)
+        free = _FREE_U_MM + _FREE_U_PER_MM * read.leaves_above_rim_mm
+        free *= _GROWN_TOGETHER[int(ends[one]) + int(ends[other])]
         across_axes.append((free, _ONE_SIDE_U_MM, _PINNED_U_MM)[sides_seen])
     return float(np.mean(across_axes))
 
