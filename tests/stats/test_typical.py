@@ -90,8 +90,9 @@ def test_an_outcome_may_be_the_declared_metric():
     assert rank_trays(table, Question(primary="fresh_weight")).groups[0].ranked[0] == "E"
 
 
-def test_a_tray_whose_part_scale_or_colour_is_not_known_comes_last():
-    flags = [(), (), ("scale_disagrees",), ("edge_plants",), ()]
+@pytest.mark.parametrize("flag", ["scale_disagrees", "card_plane_doubtful"])
+def test_a_tray_whose_part_scale_or_colour_is_not_known_comes_last(flag):
+    flags = [(), (), (flag,), ("edge_plants",), ()]
     table = table_of(FIVE, {"canopy_height_mm": [50, 61, 58, 70, 57]}, flags=flags)
     ranking = rank_trays(table, Question(primary="canopy_height_mm"))
     assert ranking.groups[0].ranked == ("E", "B", "A", "D", "C")

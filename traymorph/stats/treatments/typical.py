@@ -15,9 +15,10 @@ from traymorph.stats.replicates import find_replicates
 
 Floats = NDArray[np.float64]
 
-FORBIDDING = frozenset(
-    {"light_unfit_for_colour", "no_plants", "no_plants_on_board", "scale_disagrees", "tray_cut_off"}
-)
+FORBIDDING = frozenset({
+    "card_plane_doubtful", "light_unfit_for_colour", "no_plants", "no_plants_on_board",
+    "scale_disagrees", "tray_cut_off",
+})  # fmt: skip
 """Flags of trays that cannot stand beside others: part, scale or colour of them is not known."""
 _MAD_TO_SD = 1.4826
 """Standard deviation over median absolute deviation of a normal distribution."""
