@@ -63,12 +63,14 @@ def other_plane_fits_better(
     if size.rim_above_bench_mm is None:
         return False
     other = "rim" if plane == "bench" else "bench"
+    ground = ground_under_card(rgb, masks, sighting)
+    if ground == (1 if plane == "rim" else -1):
+        return False  # the search is long, and what the card lies on agrees with the settings
     try:
         found = find_opening(rgb, masks, sighting, size, other, opening.canopy_above_rim_mm)
     except TrayNotFoundError:
         return False
-    towards_rim = _GROUND_WEIGHT * ground_under_card(rgb, masks, sighting)
-    witness = towards_rim if other == "rim" else -towards_rim
+    witness = _GROUND_WEIGHT * (ground if other == "rim" else -ground)
     return found.fit - opening.fit + witness > _MARGIN
 
 
