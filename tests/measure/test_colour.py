@@ -244,3 +244,14 @@ def test_a_sample_that_is_yellow_throughout_says_so():
     assert np.isnan(found["pack_yellowed_pct"].value)
     assert "yellow_throughout" in flags
     assert found["pack_leaf_hue_deg"].value < 105.0
+
+
+def test_where_the_surest_leaf_is_yellow_throughout_the_yellowed_share_is_empty():
+    rgb, leaf = leafy((200, 180, 60), GREEN)
+    green = (rgb == GREEN).all(axis=2)
+    leaf = np.where(green, np.float32(0.7) * leaf, leaf)
+    found, flags = colour_metrics(rgb, leaf, fit(), View.PACK)
+    assert found["pack_green_leaf_pct"].value == pytest.approx(50, abs=10)
+    assert np.isnan(found["pack_yellowed_pct"].value)
+    assert np.isnan(found["pack_yellowed_pct"].u)
+    assert "yellow_throughout" in flags

@@ -168,7 +168,9 @@ def _read(pixels: LeafPixels, error_de00: float) -> dict[str, Measured]:
     of_surer = tint_shares(pixels.lab[lit & pixels.surely], 0.0, 0.0)
     for name, got in tints.items():
         apart = SAME_WAY * (of_surer[name].value - got.value)
-        tints[name] = Measured(got.value, math.hypot(got.u, apart))
+        # Where the surest leaf alone is yellow throughout, the share cannot be told either.
+        known = math.isfinite(apart)
+        tints[name] = Measured(got.value, math.hypot(got.u, apart)) if known else Measured()
     return {**found, **tints, "leaf_colour_share_pct": _share_used(pixels)}
 
 
