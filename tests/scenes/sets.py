@@ -33,6 +33,11 @@ class SetPlan:
 
 
 KNOWN = tuple(name for name in crops.NAMED if name not in {*crops.ONLY_UNSEEN, *crops.ONLY_LOCKED})
+LOCKED_TRAYS = (
+    "borage_like", "random", "radish_green", "chard_gold_like", "random", "coriander_like",
+    "sunflower", "random", "orach_bronze_like", "pea", "random", "borage_like", "radish_purple",
+    "random", "chard_gold_like", "amaranth_red", "random", "coriander_like", "basil_like", "random",
+)  # fmt: skip
 SETS: dict[str, SetPlan] = {
     "dev": SetPlan(1101, 24, 12.0, 24, (*KNOWN, "random", "random", "random")),
     "unseen": SetPlan(
@@ -48,13 +53,8 @@ SETS: dict[str, SetPlan] = {
          "random", "basil_like", "random", "beet_like", "random", "cress_like", "fennel_like",
          "random", "sunflower", "random", "radish_green", "random", "pea"),
     ),
-    "trays_locked": SetPlan(
-        8202, 20, 5.0, 18,
-        ("borage_like", "random", "radish_green", "chard_gold_like", "random", "coriander_like",
-         "sunflower", "random", "orach_bronze_like", "pea", "random", "borage_like",
-         "radish_purple", "random", "chard_gold_like", "amaranth_red", "random", "coriander_like",
-         "basil_like", "random"),
-    ),
+    "trays_locked": SetPlan(8202, 20, 5.0, 18, LOCKED_TRAYS),
+    "trays_final": SetPlan(8404, 20, 5.0, 18, LOCKED_TRAYS),
     "five_ways": SetPlan(8303, 20, 5.0, 18, ("radish_green", "pea", "sunflower", "amaranth_red")),
     "colour_dev": SetPlan(5505, 5, 2.0, 64, ("random",)),
     "colour_unseen": SetPlan(6606, 8, 2.0, 64, ("random",)),

@@ -36,7 +36,7 @@ def tray_scenes(name: str, plan: sets.SetPlan) -> list[dict]:
 def tray_scene(name: str, plan: sets.SetPlan, k: int, u: dict[str, float]) -> dict:
     """Specification of one tray with its photos, from a value 0..1 of every factor."""
     rng = np.random.default_rng([plan.seed, k])
-    crop, half = plan.crops[k], int(name == "trays_locked")
+    crop, half = plan.crops[k], int(name in ("trays_locked", "trays_final"))
     light = sets.light_of(LIGHTS[(k + 3 * (k // 10)) % 10], rng)
     if light["kind"] in ("sun", "window"):
         # From the camera's side or across: a backdrop would keep it away.
