@@ -30,7 +30,7 @@ def test_a_card_on_the_bench_is_told_from_one_at_the_rim(draw, stated):
     drawing, card = photo(draw)
     sighting = drawing.sighting(card)
     found = find_opening(drawing.rgb, drawing.masks, sighting, SIZE, stated)
-    doubtful = other_plane_fits_better(drawing.rgb, drawing.masks, sighting, SIZE, stated, found)
+    doubtful = other_plane_fits_better(drawing.rgb, drawing.masks, sighting, SIZE, found)
     assert doubtful == (stated == "rim")
 
 
@@ -39,7 +39,7 @@ def test_says_nothing_where_the_rim_height_is_not_known(draw):
     size = TraySize(400.0, 250.0, 20.0, None)
     sighting = drawing.sighting(card)
     found = find_opening(drawing.rgb, drawing.masks, sighting, size, "rim")
-    assert not other_plane_fits_better(drawing.rgb, drawing.masks, sighting, size, "rim", found)
+    assert not other_plane_fits_better(drawing.rgb, drawing.masks, sighting, size, found)
 
 
 @pytest.mark.parametrize(

@@ -28,9 +28,9 @@ def photo(draw, corners, *, eye=(-150, 100, 650), neighbours=(), **tray):
     return drawing
 
 
-def find(drawing, length, width, plane="bench"):
+def find(drawing, length, width, plane="bench", canopy=35.0):
     size = TraySize(length, width, 20.0, 60.0)
-    return find_opening(drawing.rgb, drawing.masks, drawing.sighting(CARD), size, plane)
+    return find_opening(drawing.rgb, drawing.masks, drawing.sighting(CARD), size, plane, canopy)
 
 
 @pytest.mark.parametrize(
@@ -99,6 +99,18 @@ def test_a_gap_parts_the_canopy_from_its_neighbours(draw):
         draw.Tray(place, density=0.05, overhang=16.0, seed=k).draw_leaves(drawing)
     found = find(drawing, 300.0, 150.0).corners_mm
     assert worst_corner_mm(found, corners) < 8.0
+
+
+def test_a_canopy_of_unknown_height_is_taken_at_the_height_that_fits(draw):
+    """Leaves 100 mm above a hidden rim are seen far beside it: read low, they are another tray."""
+    corners = draw.rectangle((-70, 60), 0.0, 300.0, 200.0)
+    drawing = draw.Drawing(draw.camera((-150, 100, 650), (-140, 110, 0)))
+    draw.Tray(corners, density=0.05, overhang=16.0, canopy=100.0).draw_leaves(drawing)
+    low, unknown = (find(drawing, 300.0, 200.0, canopy=height) for height in (15.0, None))
+    assert unknown.fit > low.fit
+    assert unknown.canopy_above_rim_mm in {60.0, 90.0, 125.0}
+    assert worst_corner_mm(unknown.corners_mm, corners) < 12.0
+    assert worst_corner_mm(low.corners_mm, corners) > 12.0
 
 
 def test_scale_ratio_tells_a_card_that_lies_lower_than_stated(draw):

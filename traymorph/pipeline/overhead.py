@@ -78,7 +78,7 @@ def measure_overhead_photo(
 def own_overhead_plants(
     seen: SeenPhoto, segmented: SegmentedPhoto, size: TraySize, settings: Settings
 ) -> PlantMasks:
-    """Keep the plants of the photo's tray, at an assumed canopy height."""
+    """Keep the plants of the photo's tray, at the canopy height that the opening speaks for."""
     return _own_plants(segmented, seen, size, settings, _NO_SIDE_PHOTO)[1]
 
 
@@ -91,24 +91,30 @@ def _own_plants(
 ) -> tuple[TrayOpening | None, PlantMasks, tuple[str, ...], LeafPlane]:
     viewpoint = seen.sighting.viewpoint
     plane_name = settings.card.plane
+    rim_height, stated = rim_above_card(size, plane_name), settings.canopy.height_above_medium_mm
     plane, flags = leaf_plane(
-        size,
-        rim_above_card(size, plane_name),
-        heights.canopy_height,
-        settings.canopy.height_above_medium_mm,
-        leaf_layer=heights.leaf_layer,
+        size, rim_height, heights.canopy_height, stated, leaf_layer=heights.leaf_layer
     )
+    unknown = "height_assumed" in flags
     if size.rim_above_bench_mm is None and plane_name == "bench":
         flags = (*flags, "rim_height_missing")
     if size.inside_length_mm is None or size.inside_width_mm is None:
         return None, largest_plants(segmented.masks), flags, plane
-    extra = {}
-    if math.isfinite(heights.canopy_height.value) and size.rim_above_medium_mm is not None:
-        extra["canopy_above_rim_mm"] = heights.canopy_height.value - size.rim_above_medium_mm
-    opening = find_opening(segmented.rgb, segmented.masks, seen.sighting, size, plane_name, **extra)
+    fill, canopy = size.rim_above_medium_mm, heights.canopy_height.value
+    if not math.isfinite(canopy) and stated is not None:
+        canopy = stated
+    above_rim = canopy - fill if math.isfinite(canopy) and fill is not None else None
+    opening = find_opening(
+        segmented.rgb, segmented.masks, seen.sighting, size, plane_name, above_rim
+    )
     if other_plane_fits_better(
-        segmented.rgb, segmented.masks, seen.sighting, size, plane_name, opening
+        segmented.rgb, segmented.masks, seen.sighting, size, opening, above_rim
     ):
         flags = (*flags, "card_plane_doubtful")
-    own = own_overhead(segmented.masks, viewpoint, opening, plane.height_mm)
+    leaf_height = plane.height_mm
+    if unknown and fill is not None:
+        # whose plants are whose is told better at the height under which the opening fits
+        likely = leaf_plane(size, rim_height, None, opening.canopy_above_rim_mm + fill)[0]
+        leaf_height = likely.height_mm
+    own = own_overhead(segmented.masks, viewpoint, opening, leaf_height)
     return opening, own, flags, plane

@@ -40,8 +40,8 @@ def other_plane_fits_better(
     masks: PlantMasks,
     sighting: CardSighting,
     size: TraySize,
-    plane: str,
     opening: TrayOpening,
+    canopy_above_rim_mm: float | None = None,
 ) -> bool:
     """Tell whether the card rather lies at the height that the settings do not say.
 
@@ -55,19 +55,19 @@ def other_plane_fits_better(
         The card and the camera.
     size : TraySize
         Inside length and width must be known; without the rim's height nothing can be told.
-    plane : str
-        ``bench`` or ``rim``, from the settings.
     opening : TrayOpening
-        What was found with it.
+        What was found with the card at the height that the settings say.
+    canopy_above_rim_mm : float or None
+        What it was found with; see `find_opening`.
     """
     if size.rim_above_bench_mm is None:
         return False
-    other = "rim" if plane == "bench" else "bench"
+    other = "bench" if opening.rim_height_mm == 0.0 else "rim"
     ground = ground_under_card(rgb, masks, sighting)
-    if ground == (1 if plane == "rim" else -1):
+    if ground == (1 if other == "bench" else -1):
         return False  # the search is long, and what the card lies on agrees with the settings
     try:
-        found = find_opening(rgb, masks, sighting, size, other, opening.canopy_above_rim_mm)
+        found = find_opening(rgb, masks, sighting, size, other, canopy_above_rim_mm)
     except TrayNotFoundError:
         return False
     witness = _GROUND_WEIGHT * (ground if other == "rim" else -ground)

@@ -21,8 +21,9 @@ from traymorph.tray.outline import (
 )
 from traymorph.tray.scan import Place, coarse_places, turned_grid
 
-USUAL_CANOPY_ABOVE_RIM_MM = 35.0
-"""How high a canopy stands above the rim when nothing is known. Common practice, no source."""
+_CANOPIES_ABOVE_RIM_MM = (15.0, 35.0, 60.0, 90.0, 125.0)
+"""How high canopies stand above the rim, tried where it is not known: a wrong height shifts the
+canopy against the rim, and then neither its reach over the sides nor the rim's edges agree."""
 USUAL_RIM_ABOVE_BENCH_MM = 50.0
 """Rims stand 25 to 75 mm above the bench. Common practice, no source."""
 _OUTERMOST_SHARE = 0.8
@@ -60,7 +61,7 @@ def find_opening(
     sighting: CardSighting,
     size: TraySize,
     plane: str,
-    canopy_above_rim_mm: float = USUAL_CANOPY_ABOVE_RIM_MM,
+    canopy_above_rim_mm: float | None = None,
 ) -> TrayOpening:
     """Find the opening of the tray that the photo is about.
 
@@ -82,8 +83,9 @@ def find_opening(
         usual one.
     plane : str
         ``bench`` or ``rim``: at what height the card lies.
-    canopy_above_rim_mm : float
-        How high the canopy's top stands above the rim; a guess will do.
+    canopy_above_rim_mm : float or None
+        How high the canopy's top stands above the rim; a guess will do. Without one several
+        heights are tried, and the one counts under which an opening fits best.
 
     Returns
     -------
@@ -100,6 +102,38 @@ def find_opening(
     if size.inside_length_mm is None or size.inside_width_mm is None:
         msg = "find_opening needs the inside length and width of the tray"
         raise ValueError(msg)
+    heights = _CANOPIES_ABOVE_RIM_MM if canopy_above_rim_mm is None else (canopy_above_rim_mm,)
+    found, missed = [], []
+    for height in heights:
+        try:
+            found.append(_opening_under(rgb, masks, sighting, size, plane, height))
+        except TrayNotFoundError as err:
+            missed.append(err)
+    if not found:
+        raise missed[0]
+    return max(found, key=lambda opening: opening.fit)
+
+
+def rim_above_card(size: TraySize, plane: str) -> float:
+    """Height of the tray's rim above the face of the overhead card, mm.
+
+    A card on the bench beside a tray of unknown height gets the usual one.
+    """
+    if plane == "rim":
+        return 0.0
+    known = size.rim_above_bench_mm
+    return USUAL_RIM_ABOVE_BENCH_MM if known is None else known
+
+
+def _opening_under(
+    rgb: NDArray[np.uint8],
+    masks: PlantMasks,
+    sighting: CardSighting,
+    size: TraySize,
+    plane: str,
+    canopy_above_rim_mm: float,
+) -> TrayOpening:
+    """Find the opening under a canopy of stated height."""
     rim_height, viewpoint = rim_above_card(size, plane), sighting.viewpoint
     evidence = gather(
         rgb,
@@ -128,17 +162,6 @@ def find_opening(
         fit=place.score,
         canopy_above_rim_mm=canopy_above_rim_mm,
     )
-
-
-def rim_above_card(size: TraySize, plane: str) -> float:
-    """Height of the tray's rim above the face of the overhead card, mm.
-
-    A card on the bench beside a tray of unknown height gets the usual one.
-    """
-    if plane == "rim":
-        return 0.0
-    known = size.rim_above_bench_mm
-    return USUAL_RIM_ABOVE_BENCH_MM if known is None else known
 
 
 def share_in_photo(
