@@ -99,8 +99,10 @@ _ALL = (
     # --- tray and plane
     Flag(
         "tray_uncertain",
-        "The tray's edge is mostly hidden; where its opening lies is uncertain.",
-        "Photograph the whole tray with some bench round it.",
+        "The tray's edge is mostly hidden, often by its own leaves; where its opening lies is "
+        "uncertain.",
+        "Photograph the whole tray with some bench round it; leaves that hang over the rim may "
+        "stay, the uncertainties allow for them.",
     ),
     Flag(
         "tray_size_missing",
