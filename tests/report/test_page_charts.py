@@ -120,6 +120,15 @@ def test_single_replicates_are_numbers(tmp_path):
     assert row.values == ("46.4\xa0mm (T01)", "45.1\xa0mm (T02)")
 
 
+def test_a_single_replicate_keeps_its_own_uncertainty(tmp_path):
+    rows = trays()
+    for row, value, doubt in zip(rows, ("46.4", "45.1"), ("0.52", "0.31"), strict=False):
+        row |= {"stem_length_mm": value, "stem_length_mm_u": doubt}
+    report = gather(write_trial(tmp_path, rows), tmp_path)
+    (row,) = single_rows(report, report.metrics, NUMBERS)
+    assert ["0.52" in row.values[0], "0.31" in row.values[1]] == [True, True]
+
+
 def test_an_interval_ends_where_the_metric_does(tmp_path):
     """No cover is above 100 %; with fewer than five trays there is no interval."""
     cover = [99.9, 99.8, 80.0, 99.9, 99.9]

@@ -3,12 +3,12 @@
 import math
 import re
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from markupsafe import Markup, escape
 
-from traymorph.model.comparison import Difference, plural
+from traymorph.model.comparison import Difference, TrayTable, plural
 from traymorph.model.metrics import METRICS
 from traymorph.model.plates import Plate
 from traymorph.model.report import GroupValues, TrialReport
@@ -223,9 +223,24 @@ def single_rows(
         if _has_chart(groups):
             continue
         unit = report.table.units.get(name, "")
-        values = tuple(_single(group, unit, numbers) for group in groups)
+        values = tuple(
+            _single(replace(group, doubt=_own_doubt(report.table, name, group)), unit, numbers)
+            for group in groups
+        )
         rows.append(SingleRow(wording.capital(wording.metric_name(name)), values))
     return tuple(rows)
+
+
+def _own_doubt(table: TrayTable, name: str, group: GroupValues) -> float:
+    """Uncertainty of a treatment's only value: its tray's own, where one row holds it."""
+    held = [
+        doubt
+        for tray, value, doubt in zip(
+            table.text("tray_id"), table.values[name], table.doubts[name], strict=True
+        )
+        if tray in group.names[:1] and np.isfinite(value)
+    ]
+    return float(held[0]) if len(held) == 1 else group.doubt
 
 
 def _single(group: GroupValues, unit: str, numbers: Numbers) -> str:
