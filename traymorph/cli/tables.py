@@ -72,7 +72,7 @@ def _table(rows: list[TrayRow], list_columns: tuple[str, ...]) -> str:
             *(row.columns.get(name, "") for name in said),
             *(row.metrics[metric].with_doubt() for metric, _ in _COLUMNS),
             *(_over_plants(row, metric) for metric, _ in _PLANT_COLUMNS),
-            "" if row.n_plants is None else str(row.n_plants),
+            "–" if row.n_plants is None else str(row.n_plants),
         ]
         for row in rows
     ]
