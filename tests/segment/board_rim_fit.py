@@ -27,7 +27,8 @@ from traymorph.pipeline.seen import card_area, reduce, see
 from traymorph.segment import board, board_rim
 from traymorph.segment.board_rim import settle_rims
 
-_LEAF, _STEM, _HULL, _ROOT = 1, 2, 7, 4
+_HULL, _ROOT = 7, 4
+_PARTS = ("leaf", "stem")
 _HIDDEN, _STEPS, _BATCH, _RATE = 16, 2500, 1024, 3e-3
 _FARTHEST_PX, _BEND_PX = 3.0, 1.5
 _READ = len(board_rim.AWAY_PX)
@@ -62,12 +63,24 @@ def _outlines(folder: Path) -> tuple[np.ndarray, np.ndarray]:
     rgb = correct(reduced, seen.sighting.colour)
     card = card_area(seen.sighting, scale, rgb.shape[:2])
     truth = np.array(Image.open(folder / "board.mask.png"))
-    plant = _shrunk(np.isin(truth, (_LEAF, _STEM)), rgb.shape)
+    plant = _shrunk(true_share(folder), rgb.shape)
     other = (_shrunk(np.isin(truth, (_HULL, _ROOT)), rgb.shape) > 0) | card
     other = cv2.dilate(other.astype(np.uint8), np.ones((21, 21), np.uint8)) > 0
     share = _unsettled(rgb, seen.mm_per_px * scale, card)
     features, off = _compared(share, rgb, plant, other)
     return features[::3], off[::3]
+
+
+def true_share(folder: Path) -> np.ndarray:
+    """Share of plant per pixel of a rendered photo, 0..1.
+
+    Not the class mask: there a pixel half of plant is plant, so that it reaches too far all round.
+    Shares are stored rounded down, a half as 127 of 255; here they are in the middle of the step.
+    """
+    leaf, stem = (
+        np.asarray(Image.open(folder / f"board.{part}.png"), np.float32) for part in _PARTS
+    )
+    return np.minimum((leaf + stem + np.float32(0.5)) / np.float32(255), np.float32(1))
 
 
 def _drawn() -> list[tuple[np.ndarray, np.ndarray]]:

@@ -3,8 +3,10 @@
 import cv2
 import numpy as np
 import pytest
+from PIL import Image
 
 from tests.segment.board_pictures import BOARDS, MM_PER_PX, Picture
+from tests.segment.board_rim_fit import true_share
 from traymorph.segment.board import segment_board
 from traymorph.segment.board_rim import faint_share, settle_rims, signed_depth
 from traymorph.segment.board_shade import settle
@@ -45,6 +47,26 @@ def test_an_outline_half_a_pixel_off_is_moved_towards_the_true_one(off_px):
     after = abs(settled.sum() * MM_PER_PX**2 / area - 1)
     assert after < 0.85 * before
     assert after < 0.02
+
+
+def test_true_outlines_of_rendered_boards_halve_pixels_that_are_half_plant(tmp_path):
+    """Two of four points of a pixel are stored as 127 of 255, and are no whole pixel of plant."""
+    leaf, stem = np.zeros((2, 20, 20), np.uint8)
+    leaf[:, :8], leaf[:, 8], stem[:, 9] = 255, 127, 63
+    for part, share in (("leaf", leaf), ("stem", stem)):
+        Image.fromarray(share).save(tmp_path / f"board.{part}.png")
+    assert true_share(tmp_path).sum() == pytest.approx(20 * (8 + 0.5 + 0.25), rel=3e-3)
+
+
+@pytest.mark.parametrize("board", sorted(BOARDS))
+def test_drawn_stems_keep_their_width(board):
+    """Settled from the true outlines, against the stem's drawn width of 1.2 mm."""
+    picture = Picture(60.0, 30.0, board=BOARDS[board], seed=8)
+    picture.thread([(5, 15), (30, 13), (55, 16)], 1.2, [(190, 214, 160), (160, 196, 120)])
+    rgb, plant, _ = picture.shoot()
+    settled, _ = settle_rims(plant, rgb)
+    wider_mm = (settled.sum() / plant.sum() - 1) * 1.2
+    assert wider_mm == pytest.approx(0.0, abs=0.3 * MM_PER_PX)
 
 
 def test_an_empty_board_has_no_rims():
