@@ -17,6 +17,7 @@ from traymorph.measure.cut_plant_sizes import (
     BLADE_LIFT_U_MM,
     LEAF_SHARED_U,
     NODE_SHARED_U,
+    PARTING_SHARED_MM,
     STEM_REST_MM,
 )
 from traymorph.model.cut_plants import Blade, CutPlant
@@ -313,6 +314,30 @@ def test_doubt_of_the_outline_goes_with_its_length(view_of):
     # 84 mm of outline on 80 mm2
     relative = math.hypot(0.006, LEAF_SHARED_U)
     assert got.shared_u == pytest.approx(math.hypot(0.05 * 84, relative * 80), rel=0.05)
+
+
+def test_where_blades_part_from_their_stalks_is_alike_on_all_plants(view_of):
+    """The doubt of stem that it brings, stem width times length per stalk, does not average out."""
+    stem = share((400, 400), polygon(np.array([[5, 5], [45, 5], [45, 7], [5, 7]])))
+    leaf = share((400, 400), disc(25, 25, 12))
+    line = [(5, 6), (45, 6)]
+    bare = plant_of(leaf, stem, line, width=2, blades=(blade(),))
+    two = plant_of(leaf, stem, line, width=2, blades=(blade(), blade()))
+    one_u, two_u = (u_of(read(view_of(), plant), "stem_area_mm2").shared_u for plant in (bare, two))
+    parted = math.sqrt((two_u**2 - one_u**2) / 3)
+    assert parted == pytest.approx(PARTING_SHARED_MM * 80 / 42, rel=0.05)
+
+
+def test_doubt_of_blades_by_hand(view_of):
+    """Length: where it begins, alike and by itself; width: how it slants, and both its edges."""
+    leaf = share((400, 400), disc(25, 25, 12))
+    plant = plant_of(leaf, blades=(blade(20.0, 10.0), blade(20.0, 10.0)))
+    got = read(view_of(edge_u_mm=0.1), plant)
+    length, width = (u_of(got, name) for name in ("blade_length_mm", "board_blade_width_mm"))
+    assert length.shared_u == pytest.approx(math.hypot(0.06, 0.6, PARTING_SHARED_MM, 0.1))
+    assert length.own_u == pytest.approx(0.5 / math.sqrt(2), rel=1e-3)
+    assert width.shared_u == pytest.approx(math.hypot(0.03, 0.2, 0.2))
+    assert width.own_u == pytest.approx(0.3, rel=1e-3)
 
 
 def test_doubt_of_the_stem_s_ends_is_the_plant_s_own(view_of):

@@ -29,7 +29,9 @@ _CARD_MARGIN_MM = 1.0
 # the outlines that may be faint before another board is advised.
 _ALIKE = 12.0
 _FAINT_SHARE = 0.02
-_BEST_EDGE_PX = 0.15
+# Where outlines lie, pixels: their mean over a board scatters by so much about the true one, stems
+# more than leaves (24 rendered boards), and noise moves an edge by its blur over the contrast.
+_BEST_EDGE_PX, _EDGE_BLUR_PX = 0.15, 1.5
 # Things of more than this chroma and area are vivid; one crop, its hulls and crumbs show two or
 # three hues apart, a printed cloth many. In steps of 30 degrees, of two things or more each.
 _VIVID_CHROMA = 25.0
@@ -160,7 +162,9 @@ def _doubt(share: Floats, contrast: Floats, told: board_distractors.Sorted) -> F
 def _edge_u_px(contrast: Floats, plants: Flags) -> float:
     if not plants.any():
         return float("nan")
-    return float(np.hypot(_BEST_EDGE_PX, 4.0 / max(float(np.median(contrast[plants])), 1.0)))
+    return float(
+        np.hypot(_BEST_EDGE_PX, _EDGE_BLUR_PX / max(float(np.median(contrast[plants])), 1.0))
+    )
 
 
 def _flags(away: Departure, faint: float, told: board_distractors.Sorted) -> tuple[str, ...]:
