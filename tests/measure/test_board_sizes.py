@@ -328,6 +328,17 @@ def test_where_blades_part_from_their_stalks_is_alike_on_all_plants(view_of):
     assert parted == pytest.approx(PARTING_SHARED_MM * 80 / 42, rel=0.05)
 
 
+def test_blades_that_overlap_part_from_their_stalks_less_surely(view_of):
+    stem = share((400, 400), polygon(np.array([[5, 5], [45, 5], [45, 7], [5, 7]])))
+    leaf, line = share((400, 400), disc(25, 25, 12)), [(5, 6), (45, 6)]
+    clear, covered = (
+        plant_of(leaf, stem, line, width=2, blades=(blade(), blade(flags=flags)))
+        for flags in ((), ("blades_overlap",))
+    )
+    own = [u_of(read(view_of(), plant), "stem_area_mm2").own_u for plant in (clear, covered)]
+    assert own[1] > 1.4 * own[0]
+
+
 def test_doubt_of_blades_by_hand(view_of):
     """Length: where it begins, alike and by itself; width: how it slants, and both its edges."""
     leaf = share((400, 400), disc(25, 25, 12))

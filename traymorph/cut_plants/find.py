@@ -31,6 +31,7 @@ from traymorph.cut_plants.skeleton import Rooted, Skeleton, end_branches, joined
 from traymorph.cut_plants.stems import stem_of
 from traymorph.cut_plants.tissues import (
     at_skeleton,
+    beside_stems,
     colours_of_photo,
     colours_of_plant,
     leaf_odds,
@@ -248,6 +249,8 @@ def _plant(
         parts = through_leaves(parts, odds, half_width)
     elif odds is not None and member.bridged.any():
         parts = under_leaves(parts, (cells >= 0) & member.bridged[cells], odds)
+    if board.form is PlantForm.PAIR and odds is not None:
+        parts = beside_stems(parts, odds, half_width)
     share = np.where(cells >= 0, piece.share, np.float32(0.0)).astype(np.float32)
     leaf = np.where(parts > 0, share, np.float32(0.0)).astype(np.float32)
     blades = _blades(piece, skeleton, parting, parts, leaf, board.form)

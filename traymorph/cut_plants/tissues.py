@@ -138,6 +138,43 @@ def under_leaves(parts: NDArray[np.intp], hidden: Mask, odds: Floats) -> NDArray
     return np.where(covered, parts[tuple(nearest)], parts)
 
 
+def beside_stems(parts: NDArray[np.intp], odds: Floats, half_width: float) -> NDArray[np.intp]:
+    """Parts of a plant whose blades reach back beside the stem or a stalk, by colour.
+
+    There the silhouette is one band of stem and blade, and its skeleton tells but one of them.
+
+    Parameters
+    ----------
+    parts : ndarray of int, shape (h, w)
+        0 stem, k blade k, -1 outside.
+    odds : ndarray of float32, shape (h, w)
+        Log-odds of leaf.
+    half_width : float
+        Of the stem, cells; what is smaller is no lobe.
+
+    Returns
+    -------
+    ndarray of int, shape (h, w)
+        Only turns stem into blade, where it goes on from one.
+    """
+    if not (parts > 0).any():
+        return parts
+    inside = (parts >= 0).astype(np.float32)
+    total, weight = (
+        cv2.GaussianBlur(layer, (0, 0), max(0.3 * half_width, 0.6))
+        for layer in (np.clip(odds, -_CLEAR, _CLEAR) * inside, inside)
+    )
+    smooth = total / np.maximum(weight, np.float32(1e-3))
+    leaf = (parts == 0) & (smooth > _STEM_WITHIN)
+    size = 2 * max(round(0.5 * half_width), 1) + 1
+    disc = cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (size, size))
+    whole = cv2.morphologyEx((leaf | (parts > 0)).astype(np.uint8), cv2.MORPH_OPEN, disc)
+    _, pieces = cv2.connectedComponents(((whole > 0) & (leaf | (parts > 0))).astype(np.uint8))
+    goes_on = np.isin(pieces, np.unique(pieces[parts > 0])) & (pieces > 0)
+    nearest = distance_transform_edt(parts <= 0, return_distances=False, return_indices=True)
+    return np.where(leaf & goes_on, parts[tuple(nearest)], parts)
+
+
 def _tips(piece: Silhouette, lab: Floats) -> Floats:
     """Colours along the outer part of every free end but the cut."""
     cut = int(piece.runs[0].cells[0])
