@@ -85,9 +85,9 @@ def scenes(name: str) -> list[dict]:
     # These are made with this module's parts.
     from tests.scenes import five_ways, learn_set, tray_sets  # noqa: PLC0415
 
-    if name in ("learn", "five_ways"):
-        make = learn_set.learn_scenes if name == "learn" else five_ways.five_ways_scenes
-        return make(plan)
+    alone = {"learn": learn_set.learn_scenes, "five_ways": five_ways.five_ways_scenes}
+    if name in alone:
+        return alone[name](plan)
     if name.startswith("trays_"):
         return tray_sets.tray_scenes(name, plan)
     if name in board_sets.CROPS:

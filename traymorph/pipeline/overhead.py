@@ -58,6 +58,15 @@ def measure_overhead_photo(
     """
     viewpoint = seen.sighting.viewpoint
     opening, own, plane_flags, plane = _own_plants(segmented, seen, size, settings, heights)
+    if opening is not None and other_plane_fits_better(
+        segmented.rgb,
+        segmented.masks,
+        seen.sighting,
+        size,
+        opening,
+        _canopy_above_rim_mm(size, settings, heights),
+    ):
+        plane_flags = (*plane_flags, "card_plane_doubtful")
     tray = TrayOverhead(segmented.rgb, own, viewpoint, size, opening, seen.sighting.colour)
     metrics, flags = measure_overhead(tray, plane)
     return PhotoOutcome(
@@ -100,21 +109,23 @@ def _own_plants(
         flags = (*flags, "rim_height_missing")
     if size.inside_length_mm is None or size.inside_width_mm is None:
         return None, largest_plants(segmented.masks), flags, plane
-    fill, canopy = size.rim_above_medium_mm, heights.canopy_height.value
-    if not math.isfinite(canopy) and stated is not None:
-        canopy = stated
-    above_rim = canopy - fill if math.isfinite(canopy) and fill is not None else None
+    above_rim = _canopy_above_rim_mm(size, settings, heights)
     opening = find_opening(
         segmented.rgb, segmented.masks, seen.sighting, size, plane_name, above_rim
     )
-    if other_plane_fits_better(
-        segmented.rgb, segmented.masks, seen.sighting, size, opening, above_rim
-    ):
-        flags = (*flags, "card_plane_doubtful")
-    leaf_height = plane.height_mm
+    leaf_height, fill = plane.height_mm, size.rim_above_medium_mm
     if unknown and fill is not None:
         # whose plants are whose is told better at the height under which the opening fits
         likely = leaf_plane(size, rim_height, None, opening.canopy_above_rim_mm + fill)[0]
         leaf_height = likely.height_mm
     own = own_overhead(segmented.masks, viewpoint, opening, leaf_height)
     return opening, own, flags, plane
+
+
+def _canopy_above_rim_mm(size: TraySize, settings: Settings, heights: SideHeights) -> float | None:
+    """Height of the canopy above the rim, measured or stated; None where it is not known."""
+    canopy, stated = heights.canopy_height.value, settings.canopy.height_above_medium_mm
+    if not math.isfinite(canopy) and stated is not None:
+        canopy = stated
+    fill = size.rim_above_medium_mm
+    return canopy - fill if math.isfinite(canopy) and fill is not None else None
