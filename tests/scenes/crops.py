@@ -259,10 +259,15 @@ def grown(crop: Crop, growth: dict) -> Crop:
     Parameters
     ----------
     growth : any of `height_mm` (length of the stems), `spread`, `true_leaf` (share of plants, size
-        to the seed leaf's), `gloss`
+        to the seed leaf's), `gloss`, `form`, `leaf_srgb` (the two colours between which leaves
+        vary, 0..1)
     """
+    if "leaf_srgb" in growth:
+        leaf, other = (decode_srgb(np.asarray(colour)) for colour in growth["leaf_srgb"])
+        crop = replace(crop, leaf=leaf, leaf_other=other)
     return replace(
         crop,
+        form=growth.get("form", crop.form),
         height=growth.get("height_mm", crop.height),
         spread=growth.get("spread", crop.spread),
         true_leaf=tuple(growth.get("true_leaf", crop.true_leaf)),

@@ -9,10 +9,11 @@ from __future__ import annotations
 import numpy as np
 
 from tests.scenes import board_sets, sets
+from tests.scenes.colour import decode_srgb, encode_srgb, hsv_to_rgb
 
-VIEWS = ("board", "overhead", "side", "side", "overhead", "board", "side", "overhead", "overhead",
-         "side", "board", "overhead", "side", "side", "overhead", "board", "overhead", "side",
-         "board", "overhead", "side")  # fmt: skip
+VIEWS = ("board", "overhead", "side", "side", "overhead", "overhead", "side", "overhead",
+         "overhead", "side", "overhead", "side", "side", "overhead", "board", "overhead", "side",
+         "overhead", "side")  # fmt: skip
 GROUNDS = ("clutter", "soil", "clods", "red_soil", "pale_soil", "wet_soil", "straw", "bark",
            "check_cloth", "flower_cloth", "stripe_cloth", "checks", "grass")  # fmt: skip
 MEDIA = ("soil", "coir", "clods", "red_soil", "pale_soil", "wet_soil", "straw", "bark", "mat",
@@ -20,7 +21,7 @@ MEDIA = ("soil", "coir", "clods", "red_soil", "pale_soil", "wet_soil", "straw", 
 BOARDS = ("white", "black", "white", "grey", "blue", "white", "wood", "grey", "beige", "white",
           "black", "blue", "stripes", "white", "steel", "grey", "soil", "white", "flowers", "black",
           "checks", "bark")  # fmt: skip
-FACTORS = (*sets.FACTORS, *board_sets.FACTORS, "glare", "habit")
+FACTORS = (*sets.FACTORS, *board_sets.FACTORS, "glare", "habit", "form", "bronze")
 
 
 def learn_scenes(plan: sets.SetPlan) -> list[dict]:
@@ -61,6 +62,14 @@ def _exposure(u: dict[str, float], rng: np.random.Generator) -> float:
     return round(float(0.80 * 2**stops), 4)
 
 
+def _bronze(rng: np.random.Generator) -> list[list[float]]:
+    """Two sRGB colours of brown, bronze or olive-brown leaves."""
+    hue, saturation, value = rng.uniform(12, 50), rng.uniform(0.25, 0.65), rng.uniform(0.28, 0.62)
+    leaf = decode_srgb(hsv_to_rgb(hue, saturation, value))
+    other = np.clip(leaf * rng.uniform(0.7, 1.6) * rng.uniform(0.85, 1.2, 3), 0.004, 0.85)
+    return [np.clip(encode_srgb(colour), 0, 1).tolist() for colour in (leaf, other)]
+
+
 def _tray(plan: sets.SetPlan, k: int, u: dict[str, float], view: str) -> dict:
     """A close view of a small tray or of open ground, from above or from the side."""
     rng = np.random.default_rng([plan.seed, k])
@@ -69,7 +78,14 @@ def _tray(plan: sets.SetPlan, k: int, u: dict[str, float], view: str) -> dict:
     spec = sets.common(f"learn_{k:03d}", "learn", rng, u, crop, age)
     spec["tray"]["inside_length_mm"] = 420.0 if view == "side" else 380.0
     spec["density"] = round(spec["density"] * float(rng.choice([1.0, 1.0, 0.35, 0.1])), 3)
+    if view == "overhead" and u["lodged"] > 0.4:
+        # Stems show from above where plants lie; elsewhere they are a fiftieth of what is seen.
+        spec["patches"].update(lodged=int(rng.integers(1, 4)), lodged_mm=float(rng.uniform(40, 90)))
     spec["growth"] = {"gloss": float(rng.uniform(0.4, 3.6))}
+    if crop == "random" and u["form"] < 0.14:
+        spec["growth"]["form"] = "pea"
+    if crop == "random" and u["bronze"] < 0.1:
+        spec["growth"]["leaf_srgb"] = _bronze(rng)
     if u["habit"] < 0.4:
         spec["growth"]["spread"] = float(rng.uniform(0.15, 0.32))
     if u["strange"] < 0.45:

@@ -29,7 +29,7 @@ def main() -> int:
         "--leave-out",
         default="",
         metavar="KIND",
-        help="judge by this crop alone, by pea-like or red leaves",
+        help="judge by this crop alone, or by pea-like, red or brown leaves",
     )
     learn.add_argument("--start", default="", metavar="ONNX", help="go on from this network")
     learn.add_argument("--batch", type=int, default=48)

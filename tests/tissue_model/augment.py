@@ -12,7 +12,7 @@ from tests.tissue_model.recolour import Recolour
 from tests.tissue_model.scenes import SHARES, PixelStore
 from tests.tissue_model.textures import TextureBank
 
-_VIEW_ODDS = {"board": 0.26, "overhead": 0.37, "side": 0.37}
+_VIEW_ODDS = {"board": 0.12, "overhead": 0.47, "side": 0.41}
 _OCTAVES = 0.7  # scatter of the scale, one standard deviation
 _MEDIUM = SHARES.index("medium")
 _GREENERY_WEIGHT = 0.4  # neighbours' plants and lawns: plant, but of no part that truth knows
@@ -24,7 +24,10 @@ _GLAZED = 0.2  # of the crops have leaves that mirror a bright sky
 
 
 class CropMaker:
-    """Makes training batches of one store of photos; without reds no plant is painted red."""
+    """Makes training batches of one store of photos.
+
+    Without reds no plant is painted red, and without browns none brown.
+    """
 
     def __init__(
         self,
@@ -34,14 +37,15 @@ class CropMaker:
         size: int,
         *,
         reds: bool = True,
+        browns: bool = True,
     ):
         self.store, self.bank, self.chance, self.size = store, bank, chance, size
-        self.recolour = Recolour(chance, reds=reds)
+        self.recolour = Recolour(chance, reds=reds, browns=browns)
         views = np.array(store.views)
         weight = np.array([_VIEW_ODDS[view] / (views == view).sum() for view in views])
         self._odds = weight / weight.sum()
 
-    def batch(self, n: int) -> tuple[torch.Tensor, torch.Tensor, torch.Tensor]:
+    def batch(self, n: int) -> tuple[torch.Tensor, torch.Tensor, torch.Tensor, torch.Tensor]:
         """n crops.
 
         Returns
@@ -49,18 +53,23 @@ class CropMaker:
         picture : (n, 3, size, size) encoded sRGB 0 to 1
         truth : (n, 4, size, size) shares of other, leaf, stem and of plant of unknown part
         weight : (n, 1, size, size) 0 where nobody could tell
+        above : (n,) whether the crop is of a tray from above
         """
         photo, centre, matrix = self.places(n)
         picture, shares = self.store.crops(photo, centre, matrix, self.size)
         picture = to_linear(picture)
-        corrected = self.chance.tensor(self.chance.decide.random(n) < 0.6).view(n, 1, 1, 1)
+        # Brown leaves are shown in true colours alone: outdoors and without a card brown is soil.
+        true_colours = (self.chance.decide.random(n) < 0.6) | self.store.brown[photo]
+        corrected = self.chance.tensor(true_colours).view(n, 1, 1, 1)
         gain = self.store.gain[self.chance.sent(photo)].view(n, 3, 1, 1)
         picture = picture * (1 + corrected * (gain - 1))
-        picture = self.glaze(self.recolour(picture, shares, (0.5, 0.55)), shares)
+        picture = self.recolour(picture, shares, (0.5, 0.55), true_colours)
+        picture = self.glaze(picture, shares)
         picture, shares = self._replace_ground(picture, shares)
         picture, shares = self._lay_over(picture, shares)
         picture = developed(self.chance, focused(self.chance, lit(self.chance, picture)))
-        return picture, *_truth(picture, shares)
+        above = self.chance.tensor(np.array([self.store.views[k] == "overhead" for k in photo]))
+        return picture, *_truth(picture, shares), above
 
     def places(self, n: int) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
         """Photo, centre and map from crop to photo px of n crops; see `PixelStore.crops`."""

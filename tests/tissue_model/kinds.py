@@ -5,12 +5,14 @@ import numpy as np
 from tests.scenes import board, crops, tray
 from tests.scenes.colour import linear_to_lab
 
-PEA_LIKE, RED = "pea-like", "red"
-_REDDER = 0.0  # CIELAB a*: leaves are green below, red and purple above
+PEA_LIKE, RED, BROWN = "pea-like", "red", "brown"
+_REDDER, _LIGHTER = 0.0, 55.0
+"""CIELAB a* below which leaves are green, and L* above which those with more b* than a* are yellow
+and not brown."""
 
 
 def kinds_of(spec: dict) -> frozenset[str]:
-    """Names of the crops in a scene, neighbours included, and which of them are pea-like or red.
+    """Names of the crops in a scene, neighbours included, and what they are: pea-like, red, brown.
 
     Parameters
     ----------
@@ -27,5 +29,9 @@ def kinds_of(spec: dict) -> frozenset[str]:
 
 def _looks(crop: crops.Crop) -> set[str]:
     looks = {PEA_LIKE} if crop.form == "pea" else set()
-    lab = linear_to_lab(np.asarray(0.5 * (crop.leaf + crop.leaf_other), np.float64))
-    return looks | ({RED} if lab[1] > _REDDER else set())
+    light, a, b = linear_to_lab(np.asarray(0.5 * (crop.leaf + crop.leaf_other), np.float64))
+    if a > _REDDER and b <= a:
+        looks.add(RED)
+    elif a > _REDDER and light < _LIGHTER:
+        looks.add(BROWN)
+    return looks

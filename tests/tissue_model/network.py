@@ -5,15 +5,27 @@ pixels (12 channels, class first), so edges are placed by the pixel although not
 at full resolution.
 """
 
+from dataclasses import dataclass
+
 import torch
 from torch import nn
 from torch.nn import functional as nnf
 
 CLASSES = ("other", "leaf", "stem")
 STRIDE = 32
-_WIDTHS = (24, 32, 56, 96, 144)  # channels at strides 2, 4, 8, 16, 32
-_DEPTHS = (2, 3, 4, 4)  # blocks at strides 4, 8, 16, 32
 _KERNELS = (3, 3, 5, 5)
+
+
+@dataclass(frozen=True)
+class Form:
+    """Sizes of a network: channels at strides 2, 4, 8, 16, 32, and blocks at strides 4 to 32."""
+
+    widths: tuple[int, ...]
+    depths: tuple[int, ...]
+
+
+FIRST_FORM = Form((24, 32, 56, 96, 144), (2, 3, 4, 4))
+FORM = Form((32, 48, 72, 112, 160), (3, 4, 4, 4))
 
 
 def _unit(inputs: int, outputs: int, kernel: int = 1, stride: int = 1, *, depthwise: bool = False):
@@ -74,20 +86,21 @@ class Double(nn.Module):
 class TissueNet(nn.Module):
     """RGB in 0 to 1, shape (n, 3, h, w), multiples of 32 -> scores (n, 12, h/2, w/2)."""
 
-    def __init__(self):
+    def __init__(self, form: Form = FORM):
         super().__init__()
-        self.first = _unit(3, _WIDTHS[0], 3, 2)
+        widths = form.widths
+        self.first = _unit(3, widths[0], 3, 2)
         self.steps = nn.ModuleList(
             nn.Sequential(Halve(narrow, wide), *(Block(wide, kernel) for _ in range(depth)))
             for narrow, wide, depth, kernel in zip(
-                _WIDTHS[:-1], _WIDTHS[1:], _DEPTHS, _KERNELS, strict=True
+                widths[:-1], widths[1:], form.depths, _KERNELS, strict=True
             )
         )
         self.back = nn.ModuleList(
             Double(wide, narrow, 3)
-            for wide, narrow in zip(_WIDTHS[:0:-1], _WIDTHS[-2::-1], strict=True)
+            for wide, narrow in zip(widths[:0:-1], widths[-2::-1], strict=True)
         )
-        self.last = nn.Conv2d(_WIDTHS[0], 4 * len(CLASSES), 1)
+        self.last = nn.Conv2d(widths[0], 4 * len(CLASSES), 1)
 
     def forward(self, x: torch.Tensor) -> torch.Tensor:
         x = nnf.relu(self.first(x))

@@ -1,7 +1,10 @@
 """Going on from a network that was exported: its weights read back, its norms set anew.
 
 The exported file has every batch norm folded into its convolution. They are taken apart so that the
-network gives the same scores as before and its norms have the statistics of today's crops.
+network gives the same scores as before and its norms have the statistics of today's crops. A
+network of the first, smaller form is laid into one of today's, which then gives the same scores,
+too (Chen, T., Goodfellow, I. & Shlens, J. 2016, "Net2Net: accelerating learning via knowledge
+transfer", ICLR).
 """
 
 from pathlib import Path
@@ -11,12 +14,12 @@ import torch
 from onnx import numpy_helper
 from torch import nn
 
-from tests.tissue_model.network import TissueNet
+from tests.tissue_model.network import FIRST_FORM, TissueNet
 
 
 @torch.no_grad()
 def load_exported(net: TissueNet, onnx_file: Path, crops: torch.Tensor) -> None:
-    """Give ``net`` the weights of an exported network of the same form.
+    """Give ``net`` the weights of an exported network of the same form or of the first one.
 
     Parameters
     ----------
@@ -29,17 +32,22 @@ def load_exported(net: TissueNet, onnx_file: Path, crops: torch.Tensor) -> None:
     ValueError
         If the file holds another number of convolutions or another shape.
     """
-    graph = onnx.load(str(onnx_file)).graph
-    values = {v.name: torch.from_numpy(numpy_helper.to_array(v).copy()) for v in graph.initializer}
-    exported = [node for node in graph.node if node.op_type == "Conv"]
+    exported = _exported(onnx_file)
     pairs = _in_order(net, crops[:1])
+    first = TissueNet(FIRST_FORM).to(crops.device)
+    if len(exported) == len(_in_order(first, crops[:1])) < len(pairs):
+        load_exported(first, onnx_file, crops)
+        lay_into(net, first)
+        return
     if len(exported) != len(pairs):
         msg = f"{onnx_file} has {len(exported)} convolutions, the network {len(pairs)}"
         raise ValueError(msg)
-    for node, (convolution, norm) in zip(exported, pairs, strict=True):
-        weight, offset = (values[name] for name in node.input[1:3])
+    for (weight, offset), (convolution, norm) in zip(exported, pairs, strict=True):
         if weight.shape != convolution.weight.shape:
-            msg = f"{onnx_file}: {node.name} is {tuple(weight.shape)}, not that of the network"
+            msg = (
+                f"{onnx_file}: a convolution is {tuple(weight.shape)}, that of the network "
+                f"{tuple(convolution.weight.shape)}"
+            )
             raise ValueError(msg)
         convolution.weight.copy_(weight)
         if norm is None:
@@ -50,6 +58,34 @@ def load_exported(net: TissueNet, onnx_file: Path, crops: torch.Tensor) -> None:
             norm.running_mean.zero_()
             norm.running_var.fill_(1.0)
     _set_norms(net, [norm for _, norm in pairs if norm is not None], crops)
+
+
+@torch.no_grad()
+def lay_into(net: TissueNet, narrower: TissueNet) -> None:
+    """Make ``net`` give the scores of a network with fewer channels and blocks.
+
+    What is new in it keeps its random weights and is not heard at first: old channels take nothing
+    from new ones, and new blocks add nothing.
+    """
+    known = narrower.state_dict()
+    for name, value in net.state_dict().items():
+        if name not in known or not value.is_floating_point():
+            continue
+        part = tuple(slice(length) for length in known[name].shape)
+        if value.ndim == 4 and value.shape[1] > 1:
+            value[part[0], known[name].shape[1] :] = 0
+        value[part] = known[name]
+
+
+def _exported(onnx_file: Path) -> list[tuple[torch.Tensor, torch.Tensor]]:
+    """Weights and offsets of an exported network's convolutions, in the order of computing."""
+    graph = onnx.load(str(onnx_file)).graph
+    values = {v.name: torch.from_numpy(numpy_helper.to_array(v).copy()) for v in graph.initializer}
+    return [
+        (values[node.input[1]], values[node.input[2]])
+        for node in graph.node
+        if node.op_type == "Conv"
+    ]
 
 
 def _in_order(net: TissueNet, crop: torch.Tensor) -> list[tuple[nn.Conv2d, nn.BatchNorm2d | None]]:

@@ -13,7 +13,7 @@ import cv2
 import numpy as np
 import torch
 
-from tests.tissue_model.kinds import kinds_of
+from tests.tissue_model.kinds import BROWN, kinds_of
 from tests.tissue_model.light import to_linear
 
 TYPICAL_MM_PER_PX = {"board": 0.2, "overhead": 0.3, "side": 0.3}
@@ -137,6 +137,7 @@ class PixelStore:
         self.mm_per_px = np.array([p.mm_per_px for p in photos])
         self.typical_mm_per_px = np.array([p.typical_mm_per_px for p in photos])
         self.views = [p.view for p in photos]
+        self.brown = np.array([BROWN in p.kinds for p in photos])
         self.points = [_plant_points(p, rng) for p in photos]
         self.size = np.array([p.pixels.shape[1::-1] for p in photos])
 

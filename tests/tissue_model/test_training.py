@@ -15,9 +15,10 @@ from tests.tissue_model.augment import CropMaker
 from tests.tissue_model.blend import mean_of
 from tests.tissue_model.chance import Chance
 from tests.tissue_model.export import write_onnx
-from tests.tissue_model.kinds import PEA_LIKE, RED, kinds_of
+from tests.tissue_model.kinds import BROWN, PEA_LIKE, RED, kinds_of
 from tests.tissue_model.light import luminance
-from tests.tissue_model.network import TissueNet
+from tests.tissue_model.loss import tissue_loss
+from tests.tissue_model.network import FIRST_FORM, FORM, Form, TissueNet
 from tests.tissue_model.photographs import gate
 from tests.tissue_model.recolour import Recolour
 from tests.tissue_model.resume import load_exported
@@ -62,20 +63,51 @@ def test_kinds_of_a_scene_are_its_own_crop_and_its_neighbours() -> None:
     spec = {"crop": "pea", "seed": 2, "views": {"side": {}}, "neighbours": [{"plants": plants}]}
     assert kinds_of(spec) == {"pea", PEA_LIKE, "amaranth_red", RED}
     assert kinds_of({**spec, "neighbours": []}) == {"pea", PEA_LIKE}
+    bronze = {**spec, "neighbours": [], "growth": {"leaf_srgb": [[0.5, 0.36, 0.2]] * 2}}
+    assert kinds_of(bronze) == {"pea", PEA_LIKE, BROWN}
 
 
 def test_without_reds_no_leaf_or_stem_is_painted_red() -> None:
     shares = torch.ones(400, 2, 8, 8)
     grey = torch.full((400, 3, 8, 8), 0.2)
     for reds in (True, False):
-        painted = Recolour(Chance(3, CPU), reds=reds)(grey.clone(), shares, (1.0, 0.0))
+        recolour = Recolour(Chance(3, CPU), reds=reds)
+        painted = recolour(grey.clone(), shares, (1.0, 0.0), np.zeros(400, bool))
         red, green = painted[:, 0].mean((1, 2)), painted[:, 1].mean((1, 2))
         assert bool((red > 2.5 * green).any()) == reds
 
 
+def test_brown_leaves_are_painted_in_true_colours_alone() -> None:
+    shares = torch.ones(400, 2, 8, 8)
+    grey = torch.full((400, 3, 8, 8), 0.2)
+    true_colours = np.arange(400) < 200
+    painted = {}
+    for browns in (True, False):
+        recolour = Recolour(Chance(3, CPU), browns=browns)
+        painted[browns] = recolour(grey.clone(), shares, (1.0, 0.0), true_colours)
+    changed = (painted[True][:200] - painted[False][:200]).abs().amax((1, 2, 3)) > 0.01
+    assert int(changed.sum()) >= 4
+    red, green, blue = painted[True][:200][changed].mean((2, 3)).T
+    assert ((red > green) & (green > blue)).float().mean() > 0.8
+
+
+def test_dice_from_above_is_taken_apart() -> None:
+    truth = torch.zeros(2, 4, 8, 8)
+    truth[0, 2, :, :1], truth[1, 2] = 1.0, 1.0  # few stems from above, many from the side
+    truth[:, 0] = 1 - truth[:, 2]
+    found = torch.stack([truth[0, :3] * 0 + torch.tensor([9.0, 0, 0]).view(3, 1, 1),
+                         truth[1, :3] * 9])  # fmt: skip
+    weight = torch.ones(2, 1, 8, 8)
+    apart = tissue_loss(found, truth, weight, torch.tensor([1, 0]))
+    together = tissue_loss(found, truth, weight, torch.tensor([0, 0]))
+    # The stems missed from above are all of their group and an eighth of both.
+    assert apart > together
+
+
 def test_batches_hold_sound_numbers(maker: CropMaker) -> None:
     for _ in range(4):
-        picture, truth, weight = maker.batch(8)
+        picture, truth, weight, above = maker.batch(8)
+        assert above.shape == (8,)
         assert picture.shape == (8, 3, 64, 64)
         assert torch.isfinite(picture).all()
         assert picture.min() >= 0
@@ -152,14 +184,28 @@ def test_a_gate_without_masks_or_photos_says_so(tmp_path: Path) -> None:
         read_folder(tmp_path)
 
 
-def a_network(seed: int) -> TissueNet:
+def a_network(seed: int, form: Form = FORM) -> TissueNet:
     """Random weights, with norms that have seen something."""
     torch.manual_seed(seed)
-    net = TissueNet()
+    net = TissueNet(form)
     for parameter in net.parameters():
         parameter.data += 0.1 * torch.randn_like(parameter)
     net.train()(torch.rand(4, 3, 64, 64))
     return net
+
+
+@pytest.mark.filterwarnings("ignore:You are using the legacy TorchScript:DeprecationWarning")
+def test_a_network_of_the_first_form_goes_on_in_the_larger_one(tmp_path: Path) -> None:
+    pytest.importorskip("onnx", reason="training needs the extra [train]")
+    before, crops = a_network(1, FIRST_FORM).eval(), torch.rand(8, 3, 64, 64)
+    wanted = before(crops).detach()
+    write_onnx(before, tmp_path / "before.onnx")
+    after = TissueNet()
+    load_exported(after, tmp_path / "before.onnx", crops)
+    assert (after.eval()(crops) - wanted).abs().max() < 1e-3 * float(wanted.abs().mean())
+    # What is new learns: the first step already moves the weights that listen to it.
+    after.train()(crops).square().mean().backward()
+    assert after.last.weight.grad[:, FIRST_FORM.widths[0] :].abs().max() > 0
 
 
 @pytest.mark.filterwarnings("ignore:You are using the legacy TorchScript:DeprecationWarning")

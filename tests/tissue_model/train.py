@@ -16,7 +16,7 @@ from tests.tissue_model import judge
 from tests.tissue_model.augment import CropMaker
 from tests.tissue_model.chance import Chance
 from tests.tissue_model.export import recipe_hash, write_facts, write_onnx, write_parity
-from tests.tissue_model.kinds import RED
+from tests.tissue_model.kinds import BROWN, RED
 from tests.tissue_model.light import to_srgb
 from tests.tissue_model.loss import tissue_loss
 from tests.tissue_model.network import TissueNet, class_scores
@@ -25,7 +25,7 @@ from tests.tissue_model.scenes import TYPICAL_MM_PER_PX, PixelStore, Rendered, r
 from tests.tissue_model.textures import TextureBank, TextureMaker
 
 _PEAK_RATE, _LAST_RATE, _WARM_UP = 4e-3, 2e-5, 0.06
-_RESUMED_RATE = 1.5e-3  # at its peak, of a network that goes on learning
+_RESUMED_RATE = 2.5e-3  # at its peak, of a network that goes on learning
 _DECAY = 0.02
 _SMOOTHING = 0.998
 _HELD_OUT = 12  # every twelfth scene judges and does not teach
@@ -61,7 +61,10 @@ def train(folders: list[Path], out: Path, settings: Settings) -> None:
     chance = Chance(settings.seed, device)
     store = PixelStore(teach, device, settings.seed)
     bank = TextureBank(chance, settings.textures, settings.texture_px, 4)
-    maker = CropMaker(store, bank, chance, settings.crop_px, reds=settings.leave_out != RED)
+    left_out = settings.leave_out
+    maker = CropMaker(
+        store, bank, chance, settings.crop_px, reds=left_out != RED, browns=left_out != BROWN
+    )
     log(f"ready after {time.perf_counter() - begin:.0f} s")
     net, steps = _learn(maker, settings, log)
     torch.backends.cudnn.benchmark = False  # every photo to judge has its own size
@@ -170,7 +173,7 @@ def _groups(net: TissueNet) -> list[dict]:
 
 
 def _step(net, optimiser, maker: CropMaker, batch: int, layout) -> torch.Tensor:
-    picture, truth, weight = maker.batch(batch)
+    picture, truth, weight, above = maker.batch(batch)
     # A crop whose making divided by nothing must not spoil the weights for good.
     sound = torch.isfinite(picture).all((1, 2, 3)) & torch.isfinite(truth).all((1, 2, 3))
     sound = (sound & torch.isfinite(weight).all((1, 2, 3))).view(-1, 1, 1, 1)
@@ -178,7 +181,7 @@ def _step(net, optimiser, maker: CropMaker, batch: int, layout) -> torch.Tensor:
     weight = torch.nan_to_num(weight, 0.0) * sound
     with torch.autocast(picture.device.type, torch.bfloat16, enabled=picture.is_cuda):
         blocks = net(picture.contiguous(memory_format=layout))
-    loss = tissue_loss(class_scores(blocks.float()), truth, weight)
+    loss = tissue_loss(class_scores(blocks.float()), truth, weight, above)
     optimiser.zero_grad(set_to_none=True)
     loss.backward()
     for parameter in net.parameters():
