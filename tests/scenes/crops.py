@@ -152,7 +152,7 @@ NAMED: dict[str, Crop] = {
 }  # fmt: skip
 # These forms and colours appear in the set kept for judging only.
 ONLY_UNSEEN = ("nasturtium_like", "buckwheat_like", "shiso_like")
-# These forms, the blue-grey and bronze leaves and the golden, violet and orange stems appear in the
+# These forms, the blue-grey leaves and the golden, violet and orange stems appear in the
 # locked halves only.
 ONLY_LOCKED = ("borage_like", "chard_gold_like", "coriander_like", "orach_bronze_like")
 # Without a node to part at; on boards only.
