@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 from skimage.color import rgb2lab
 
-from traymorph.segment.taught_colours import colour_bins, taught_log_odds
+from traymorph.segment.taught_colours import colour_bins, taught_evidence, taught_log_odds
 
 
 def test_cells_are_those_of_cielab_as_the_reference_library_computes_it():
@@ -37,6 +37,21 @@ def test_a_colour_that_taught_nothing_has_even_odds():
     odds = taught_log_odds(colour_bins(rgb), among, among)
     assert (odds[:10] > 1).all()
     assert np.abs(odds[10:]).max() < 1e-5
+
+
+def test_evidence_is_the_ratio_of_likelihoods_whatever_is_common():
+    rng = np.random.default_rng(4)
+    yes = rng.random((300, 300)) < 0.05
+    pale = np.where(yes, rng.random((300, 300)) < 0.6, rng.random((300, 300)) < 0.02)
+    rgb = np.where(pale[..., None], (220, 226, 190), (60, 140, 50)).astype(np.uint8)
+    rgb[0, 0] = (250, 30, 200)
+    told = taught_evidence(colour_bins(rgb), yes, np.ones_like(yes))
+    # Bayes' rule in odds: the ratio of how often each answer shows the colour.
+    assert told[pale][1:].mean() == pytest.approx(np.log(0.6 / 0.02), abs=0.15)
+    green = ~pale
+    green[0, 0] = False
+    assert told[green].mean() == pytest.approx(np.log(0.4 / 0.98), abs=0.15)
+    assert abs(told[0, 0]) < 0.2
 
 
 def test_rare_colours_say_little():

@@ -19,7 +19,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.ndimage import gaussian_filter
 
-METHOD = "taught colours 1"
+METHOD = "taught colours 2"
 
 Share = NDArray[np.float32]
 Bins = NDArray[np.int32]
@@ -27,8 +27,8 @@ Bins = NDArray[np.int32]
 _LAB_SHIFTS = (3, 2, 2)  # of 8 bits: steps of 3 in L*, 4 in a* and b*
 _SHAPE = tuple(256 >> shift for shift in _LAB_SHIFTS)
 _SPREAD_BINS = 0.5
-_EVEN_PX = 30.0
-"""So many pixels of even odds stand behind every colour: rare ones say little."""
+_PRIOR_PX = 30.0
+"""So many pixels stand behind every colour before any is counted: rare ones say little."""
 _BAND_ROWS = 256
 _SURE = 0.005
 """No witness is believed beyond these odds."""
@@ -78,11 +78,38 @@ def taught_log_odds(bins: Bins, yes: NDArray[np.bool_], among: NDArray[np.bool_]
     -------
     ndarray of float32, shape (h, w)
     """
+    return _told(bins, yes, among, 0.5)
+
+
+def taught_evidence(bins: Bins, yes: NDArray[np.bool_], among: NDArray[np.bool_]) -> Share:
+    """Give the log of how much likelier each pixel's colour is where the answer is "yes".
+
+    `taught_log_odds` less the log-odds of "yes" whatever the colour. Stems are a fiftieth of what
+    is seen from above, which the learned model knows by itself: counted once more with the
+    colours, that would make leaf of stems.
+
+    Parameters
+    ----------
+    bins, yes, among : ndarray
+        As of `taught_log_odds`.
+
+    Returns
+    -------
+    ndarray of float32, shape (h, w)
+    """
+    share = float(yes[among].mean()) if among.any() else 0.5
+    told = _told(bins, yes, among, share)
+    told -= log_odds(np.array([share], np.float32))
+    return told
+
+
+def _told(bins: Bins, yes: NDArray[np.bool_], among: NDArray[np.bool_], unseen: float) -> Share:
+    """Log-odds of each pixel's colour, where those never seen have this share of "yes"."""
     counts = [
         gaussian_filter(_counted(bins, chosen).reshape(_SHAPE).astype(np.float32), _SPREAD_BINS)
         for chosen in (among & yes, among)
     ]
-    odds = log_odds((counts[0] + _EVEN_PX / 2) / (counts[1] + _EVEN_PX)).ravel()
+    odds = log_odds((counts[0] + _PRIOR_PX * unseen) / (counts[1] + _PRIOR_PX)).ravel()
     told = np.empty(bins.shape, np.float32)
     for rows in _bands(len(bins)):
         told[rows] = odds[bins[rows]]

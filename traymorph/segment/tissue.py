@@ -27,7 +27,12 @@ from traymorph.segment.learned import (
 from traymorph.segment.plants import METHOD as COLOUR_METHOD
 from traymorph.segment.plants import plant_share
 from traymorph.segment.taught_colours import METHOD as TAUGHT_METHOD
-from traymorph.segment.taught_colours import colour_bins, log_odds, taught_log_odds
+from traymorph.segment.taught_colours import (
+    colour_bins,
+    log_odds,
+    taught_evidence,
+    taught_log_odds,
+)
 
 Share = NDArray[np.float32]
 
@@ -219,7 +224,7 @@ def _by_taught_colours(learned: _FirstTold, rgb: NDArray[np.uint8]) -> _Told:
     bins, plants = colour_bins(rgb), learned.plant > _PLANT_FROM
     odds = taught_log_odds(bins, plants, np.ones_like(plants))
     told = _heard_together(learned, odds, _TAUGHT_WEIGHT)
-    odds = taught_log_odds(bins, learned.stem > _PLANT_FROM, plants)
+    odds = taught_evidence(bins, learned.stem > _PLANT_FROM, plants)
     del bins, plants  # here the memory is at its fullest
     odds *= np.float32(_TAUGHT_WEIGHT)
     odds += log_odds(learned.stem)
