@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from traymorph.measure.plane import LEAF_SHARE_OF_HEIGHT, leaf_plane
+from traymorph.measure.plane import LEAF_SHARE_OF_HEIGHT, leaf_plane, plane_by_outline
 from traymorph.model.results import Measured
 from traymorph.model.trial import TraySize
 
@@ -45,3 +45,20 @@ def test_an_assumed_rim_height_carries_the_doubt_of_25_to_75_mm():
     assumed, _ = leaf_plane(unknown, 50.0, Measured(50.0, 1.0), None)
     at_rim, _ = leaf_plane(unknown, 0.0, Measured(50.0, 1.0), None)
     assert assumed.u_mm**2 - at_rim.u_mm**2 == pytest.approx(50.0**2 / 12.0)
+
+
+def test_without_a_side_photo_the_outline_tells_the_height():
+    """Rim 60 mm above the card, medium 20 mm below it: a canopy 80 mm above the rim is 100 tall."""
+    plane = plane_by_outline(SIZE, 60.0, 80.0)
+    assert plane.height_mm == pytest.approx(60.0 - 20.0 + LEAF_SHARE_OF_HEIGHT * 100.0)
+    measured, _ = leaf_plane(SIZE, 60.0, Measured(100.0, 1.0), None)
+    assert np.sqrt(plane.u_mm**2 - measured.u_mm**2) > LEAF_SHARE_OF_HEIGHT * 14.0
+
+
+def test_the_outline_needs_no_fill_for_what_stands_above_the_rim():
+    """An unknown fill changes how deep stems go, of which the plane holds three tenths."""
+    known, unknown = (
+        plane_by_outline(TraySize(500.0, 250.0, fill, 60.0), 60.0, 80.0) for fill in (10.0, None)
+    )
+    assert known.height_mm - unknown.height_mm == pytest.approx(0.3 * 10.0)
+    assert unknown.u_mm > known.u_mm
