@@ -14,9 +14,10 @@ SHARE_OF_LAYER, _SHARE_OF_LAYER_U = 0.59, 0.10
 layer's depth, and its spread between the same trays. Better than the share of the height: crops
 that bear leaves along their stems show them far down, others only on top."""
 
-_ASSUMED_HEIGHT_MM = 50.0
-_ASSUMED_HEIGHT_U_MM = (80.0 - 20.0) / math.sqrt(12.0)
-"""Most microgreens are cut 20 to 80 mm tall: a rectangle of that width, GUM 4.3.7."""
+_ASSUMED_HEIGHT_MM = 80.0
+_ASSUMED_HEIGHT_U_MM = (140.0 - 20.0) / math.sqrt(12.0)
+"""Microgreens are cut 20 to 140 mm tall, pea and sunflower tallest (common practice, no source): a
+rectangle of that width, GUM 4.3.7."""
 _OUTLINE_HEIGHT_U_MM = 16.0
 """Doubt of the canopy's height as told from above, by its outline against the rim: 36 rendered
 trays, where it is off by that (root mean square), without bias."""
