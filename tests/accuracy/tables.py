@@ -141,7 +141,7 @@ def serving_table(readings: dict[str, list[dict]]) -> list[str]:
         lines.append(
             f"| `{metric}` | {known.sum()} | {np.median(np.abs(off)):.1f} % | {mean:.1f} % "
             f"| {(value - truth).mean():+.2f} ({100 * (value.mean() / truth.mean() - 1):+.1f} %) "
-            f"| {rank:.2f} | {' and '.join(way for way, met in ways if met) or 'no'} |"
+            f"| {rank:.3f} | {' and '.join(way for way, met in ways if met) or 'no'} |"
         )
     return lines
 

@@ -69,9 +69,9 @@ def test_a_column_serves_when_it_is_near_or_ranks() -> None:
         for name, values in off.items()
     })  # fmt: skip
     assert cells(found, "`near`")[2:4] == ["5.0 %", "5.0 %"]
-    assert cells(found, "`near`")[-2:] == ["1.00", "near and ranks"]
-    assert cells(found, "`ranks`")[-3:] == ["+12.00 (+48.0 %)", "1.00", "ranks"]
-    assert cells(found, "`neither`")[-2:] == ["-1.00", "no"]
+    assert cells(found, "`near`")[-2:] == ["1.000", "near and ranks"]
+    assert cells(found, "`ranks`")[-3:] == ["+12.00 (+48.0 %)", "1.000", "ranks"]
+    assert cells(found, "`neither`")[-2:] == ["-1.000", "no"]
 
 
 def test_rank_correlation_gives_ties_their_mean_rank() -> None:
