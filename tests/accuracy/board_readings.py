@@ -12,7 +12,7 @@ import numpy as np
 from PIL import Image
 from scipy.optimize import linear_sum_assignment
 
-from tests.accuracy.readings import dice
+from tests.accuracy.overlaps import dice
 from tests.scenes.board import crop_of
 from traymorph.config.settings import Settings
 from traymorph.model.photo import View

@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 import json
+from collections.abc import Collection
 from dataclasses import asdict, dataclass
 from datetime import datetime
 from pathlib import Path
 
-import numpy as np
-from PIL import Image
-
+from tests.accuracy.groups import group_of
+from tests.accuracy.overlaps import overlap
 from traymorph.config.settings import Settings
 from traymorph.model.metrics import METRICS
 from traymorph.model.photo import View
@@ -17,7 +17,9 @@ from traymorph.model.trial import PhotoEntry, Sample, TraySize
 from traymorph.pipeline.jobs import JobPhoto, TrayJob
 from traymorph.pipeline.measure_tray import measure_tray
 
-_LEAF, _STEM, _HULL = 1, 2, 7
+_FORMAT = 2
+"""Of what is kept of a scene; a scene kept in another form is measured again."""
+BOTH_VIEWS = (View.OVERHEAD, View.SIDE)
 _DAY = datetime(2026, 3, 10)  # noqa: DTZ001 (a phone's local time has no zone)
 
 
@@ -36,7 +38,7 @@ class Reading:
 
 @dataclass(frozen=True)
 class Overlap:
-    """Dice of one photo's own plants, leaf and stem with their truth."""
+    """Dice of one photo's own plants, leaf and stem with their truth; clear of its outline too."""
 
     scene: str
     crop: str
@@ -45,16 +47,30 @@ class Overlap:
     plant: float
     leaf: float
     stem: float
+    leaf_clear: float
+    stem_clear: float
     plant_area_pct: float
 
 
-def read_scene(folder: Path, out: Path) -> dict:
-    """Measure one scene and compare; the result is kept in ``out`` and found there again."""
+def read_scene(folder: Path, out: Path, views: Collection[View] = BOTH_VIEWS) -> dict:
+    """Measure one scene and compare; the result is kept in ``out`` and found there again.
+
+    Parameters
+    ----------
+    folder : Path
+        The rendered scene.
+    out : Path
+        Where readings, masks and overlays are kept; one folder for each choice of views.
+    views : collection of View
+        The photos that are read, as if no other had been taken.
+    """
     kept = out / f"{folder.name}.json"
-    if kept.exists():
-        return json.loads(kept.read_text("utf-8"))
+    if kept.exists() and (found := json.loads(kept.read_text("utf-8"))).get("format") == _FORMAT:
+        return found
     record = json.loads((folder / "truth.json").read_text("utf-8"))
-    job = _job(folder, record, out)
+    job = _job(folder, record, out, views)
+    for photo in job.photos:
+        job.mask_of(photo).unlink(missing_ok=True)  # a photo that now fails has no mask
     result = measure_tray(job)
     facts = {
         "scene": record["id"],
@@ -62,6 +78,9 @@ def read_scene(folder: Path, out: Path) -> dict:
         "light": record["tray"]["light"],
     }
     found = {
+        "format": _FORMAT,
+        **facts,
+        "group": group_of(record),
         "failures": [failure.message for failure in result.failures],
         "flags": sorted({flag for row in result.rows for flag in row.flags}),
         "readings": [],
@@ -75,13 +94,14 @@ def read_scene(folder: Path, out: Path) -> dict:
     for photo in job.photos:
         mask = job.mask_of(photo)
         if mask.exists():
-            overlap = _overlap(mask, folder / f"{photo.entry.view}.mask.png")
-            found["overlaps"].append({**facts, "view": str(photo.entry.view), **overlap})
+            view = str(photo.entry.view)
+            figures = overlap(mask, folder / f"{view}.mask.png")
+            found["overlaps"].append(asdict(Overlap(**facts, view=view, **figures)))
     kept.write_text(json.dumps(found), "utf-8")
     return found
 
 
-def _job(folder: Path, record: dict, out: Path) -> TrayJob:
+def _job(folder: Path, record: dict, out: Path, views: Collection[View] = BOTH_VIEWS) -> TrayJob:
     tray = record["tray"]
     size = TraySize(
         tray["inside_length_mm"],
@@ -98,6 +118,7 @@ def _job(folder: Path, record: dict, out: Path) -> TrayJob:
             f"{record['id']}_{view}",
         )
         for view, facts in record["photos"].items()
+        if View(view) in views
     )
     return TrayJob(
         Sample(record["id"], "tray", size, None),
@@ -126,21 +147,3 @@ def truths(record: dict) -> dict[str, float]:
         "leaf_b": lab[2],
     }
     return {name: float("nan") if value is None else float(value) for name, value in known.items()}
-
-
-def _overlap(mask: Path, truth: Path) -> dict[str, float]:
-    got, want = np.array(Image.open(mask)), np.array(Image.open(truth))
-    judged = want != _HULL  # a hull on a leaf is neither plant nor not
-    leaf, stem = (judged & (got == k) for k in (_LEAF, _STEM))
-    true_leaf, true_stem = want == _LEAF, want == _STEM
-    return {
-        "plant": dice(leaf | stem, true_leaf | true_stem),
-        "leaf": dice(leaf, true_leaf),
-        "stem": dice(stem, true_stem),
-        "plant_area_pct": 100 * float((leaf | stem).sum() / (true_leaf | true_stem).sum() - 1),
-    }
-
-
-def dice(a: np.ndarray, b: np.ndarray) -> float:
-    """Twice the common area over the sum of both."""
-    return float(2 * (a & b).sum() / max(a.sum() + b.sum(), 1))

@@ -134,6 +134,24 @@ def test_from_far_away_nothing_is_left_to_correct():
     assert heights.mean() == pytest.approx(truth.mean(), abs=0.3)
 
 
+def test_what_hangs_out_over_the_ends_is_no_height_of_the_tray(make):
+    """Leaves 90 mm up in the last 20 mm at either end of a stand of 60 mm; or as far from them."""
+    left_out, counted = (
+        measure_side(tray(make, _tall_between(*place)))[0]["canopy_height_p95_mm"].value
+        for place in ((130, 150), (90, 110))
+    )
+    assert counted > left_out + 25.0
+
+
+def _tall_between(near, far):
+    """A stand of 60 mm that is 90 mm tall between two distances from the tray's middle."""
+    return lambda x, y: (
+        (abs(x) < 150)
+        & (y < 0)
+        & (y > np.where((abs(x) > near) & (abs(x) < far), -90, -60))
+    )  # fmt: skip
+
+
 def test_every_side_metric_is_present(make):
     leaf = lambda x, y: (abs(x) < 150) & (y > -60) & (y < -30)  # noqa: E731
     stem = lambda x, y: (np.abs(x % 10) < 2) & (abs(x) < 150) & (y > -30) & (y < 0)  # noqa: E731

@@ -14,9 +14,13 @@ SHARE_OF_LAYER, _SHARE_OF_LAYER_U = 0.59, 0.10
 layer's depth, and its spread between the same trays. Better than the share of the height: crops
 that bear leaves along their stems show them far down, others only on top."""
 
-_ASSUMED_HEIGHT_MM = 50.0
-_ASSUMED_HEIGHT_U_MM = (80.0 - 20.0) / math.sqrt(12.0)
-"""Most microgreens are cut 20 to 80 mm tall: a rectangle of that width, GUM 4.3.7."""
+_ASSUMED_HEIGHT_MM = 80.0
+_ASSUMED_HEIGHT_U_MM = (140.0 - 20.0) / math.sqrt(12.0)
+"""Microgreens are cut 20 to 140 mm tall, pea and sunflower tallest (common practice, no source): a
+rectangle of that width, GUM 4.3.7."""
+_OUTLINE_HEIGHT_U_MM = 16.0
+"""Doubt of the canopy's height as told from above, by its outline against the rim: 36 rendered
+trays, where it is off by that (root mean square), without bias."""
 _STATED_HEIGHT_U_MM = 5.0
 """A height read once off a ruler for a whole trial."""
 _FILL_U_MM = 1.0
@@ -72,6 +76,23 @@ def leaf_plane(
         ),
         flags,
     )
+
+
+def plane_by_outline(size: TraySize, rim_height_mm: float, canopy_above_rim_mm: float) -> LeafPlane:
+    """Place the plane by how far the canopy's outline is shifted against the rim in the photo.
+
+    Parameters
+    ----------
+    size : TraySize
+        For the height of the rim above the medium.
+    rim_height_mm : float
+        Height of the rim above the overhead card's face.
+    canopy_above_rim_mm : float
+        Under which the opening fits best; see `traymorph.tray.opening.find_opening`.
+    """
+    fill = size.rim_above_medium_mm
+    height = canopy_above_rim_mm + (_ASSUMED_FILL_MM if fill is None else fill)
+    return leaf_plane(size, rim_height_mm, Measured(height, _OUTLINE_HEIGHT_U_MM), None)[0]
 
 
 def _leaf_height(

@@ -44,6 +44,10 @@ _FILL_U_MM = 1.0
 _TOPS_U = 0.012
 """Relative doubt of heights because masks miss fine tops or keep some that stand behind: rendered
 trays that the masks were not made from."""
+_ENDS_MM, _ENDS_SHARE = 25.0, 0.1
+"""What is left out of the heights at either end, at most this share of the tray. Rendered trays
+with true masks, before and with it: mean 1.2 and 1.0 mm off, 95th percentile 2.5 and 1.6 mm, the
+variation between columns 26 and 13 % of itself."""
 _BEHIND_U_MM = 2.5
 """Doubt of the mean top where plants behind the tray were told from its own: stands pasted behind
 rendered trays."""
@@ -190,10 +194,18 @@ def _share_at_photo_edge(tops: NDArray[np.float64], tray: TraySide) -> float:
 def _level_heights(
     tops: NDArray[np.float64], tray: TraySide, fill_mm: float
 ) -> tuple[NDArray[np.float64], float]:
-    """Heights above the medium of the columns that show plants, and the correction's doubt."""
+    """Heights above the medium of the columns that show plants, and the correction's doubt.
+
+    The outermost columns serve the correction, but are not among the heights: lines of sight leave
+    the tray there within a few centimetres of depth, and leaves that hang out over its ends fill
+    them, so that what they would show from far away is a guess.
+    """
     seen = np.flatnonzero(np.isfinite(tops))
     along: NDArray[np.float64] = (seen.astype(np.float64) + 0.5) * COLUMN_MM
-    return level_heights(tops[seen] + fill_mm, along, _sight(tray, fill_mm))
+    heights, u = level_heights(tops[seen] + fill_mm, along, _sight(tray, fill_mm))
+    left_out = min(round(_ENDS_MM / COLUMN_MM), round(_ENDS_SHARE * len(tops)))
+    inner = (seen >= left_out) & (seen < len(tops) - left_out)
+    return (heights[inner] if inner.any() else heights), u
 
 
 def _behind_doubt_mm(mean_mm: float, tray: TraySide, fill_mm: float) -> float:

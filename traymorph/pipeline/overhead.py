@@ -6,7 +6,7 @@ from dataclasses import dataclass, field
 from traymorph.config.settings import Settings
 from traymorph.measure.mask_doubt import photo_flags
 from traymorph.measure.photo_checks import check_photo
-from traymorph.measure.plane import leaf_plane
+from traymorph.measure.plane import leaf_plane, plane_by_outline
 from traymorph.measure.tray import measure_overhead
 from traymorph.model.masks import PlantMasks
 from traymorph.model.results import Measured
@@ -113,12 +113,9 @@ def _own_plants(
     opening = find_opening(
         segmented.rgb, segmented.masks, seen.sighting, size, plane_name, above_rim
     )
-    leaf_height, fill = plane.height_mm, size.rim_above_medium_mm
-    if unknown and fill is not None:
-        # whose plants are whose is told better at the height under which the opening fits
-        likely = leaf_plane(size, rim_height, None, opening.canopy_above_rim_mm + fill)[0]
-        leaf_height = likely.height_mm
-    own = own_overhead(segmented.masks, viewpoint, opening, leaf_height)
+    if unknown:
+        plane = plane_by_outline(size, rim_height, opening.canopy_above_rim_mm)
+    own = own_overhead(segmented.masks, viewpoint, opening, plane.height_mm)
     return opening, own, flags, plane
 
 
