@@ -11,13 +11,16 @@ Three steps, each as simple as the patches allow:
 
 Leaves hang over cards, water glints on them and shadows fall on them: parts of patches under a
 leaf, patches that are not of one colour, greys that the other greys contradict and colours that no
-matrix explains are set aside.
+matrix explains are set aside. Channels that a vivid phone cut off at nought are filled in from what
+the other patches say, or they would teach a matrix that no colour fits.
 
-Bare paper at nine places shows how evenly the card is lit. Its slope is taken out of the patches
-before they are used; it is not carried over to the rest of the photo. In 62 rendered photos with
-known light, a slope over 120 mm said nothing of a tray of a quarter of a metre or more: carried
-over, it made the mean error of lightness 3.1 instead of 0.25, and half of it, or as much as its
-doubt leaves, still 1.0 to 1.3.
+Bare paper at nine places shows how evenly the card is lit. Its slope, or the shadow that lies on
+the card, is taken out of the patches before they are used; it is not carried over to the rest of
+the photo. Colours are relative to the light at most of the card, and how far light differs over the
+card is part of their doubt: whether the tray lies in the shadow or out of it is not seen. In 62
+rendered photos with known light, a slope over 120 mm said nothing of a tray of a quarter of a metre
+or more: carried over, it made the mean error of lightness 3.1 instead of 0.25, and half of it, or
+as much as its doubt leaves, still 1.0 to 1.3.
 """
 
 from dataclasses import replace
