@@ -38,7 +38,7 @@ def test_it_is_averaged_over_all_leaf():
 def test_leaves_cut_off_are_flagged_and_their_chroma_is_in_doubt():
     flags, doubts = [], []
     for blue in (0.0, 0.1):
-        colour = UNDONE @ [0.3, 0.32, blue] * [1.0, 1.0, 0.5 if blue == 0.0 else 1.0]
+        colour = UNDONE @ [0.3, 0.32, blue] * [1.0, 1.0, 2 / 3 if blue == 0.0 else 1.0]
         rgb = np.full((30, 30, 3), np.round(255 * encode(colour)), np.uint8)
         fit = ColourFit(UNDONE, 0.7, shows_colour=True)
         found, raised = colour_metrics(rgb, np.ones((30, 30), np.float32), fit)

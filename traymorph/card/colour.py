@@ -140,7 +140,8 @@ def correct(rgb: NDArray[np.uint8], fit: ColourFit) -> NDArray[np.uint8]:
     -------
     ndarray of uint8, shape (h, w, 3)
         sRGB-encoded under D65; what lies outside sRGB is clipped. A channel that the phone cut off
-        at nought lies between nought and what the others give it: the middle is taken.
+        at nought is at most what the others give it, and seldom less than a third of that: the
+        middle is taken.
     """
     form = Form(fit.matrix.shape[1])
     tone, matrix = fit.tone.astype(np.float32), (_LARGEST * fit.matrix).astype(np.float32)
@@ -159,9 +160,13 @@ def correct(rgb: NDArray[np.uint8], fit: ColourFit) -> NDArray[np.uint8]:
 
 _LARGEST = 65535.0
 _CODE_OF_LINEAR = np.round(encode_srgb(np.arange(65536) / 65535.0) * 255.0).astype(np.uint8)
-_SMEARED_CODES = 6
-"""Noise and JPEG smear what was cut off at nought over so many codes."""
-_TOO_MUCH = np.clip(0.5 - 0.5 * np.arange(256) / _SMEARED_CODES, 0.0, 0.5).astype(np.float32)
+_LEAST_OF_CUT, _SMEARED_CODES = 1.0 / 3.0, 12
+"""Leaves and prints are seldom as vivid as a channel at nought would make them: of what the other
+channels give at least the first share is there. Noise and JPEG smear what was cut off over the
+second number of codes. Both were read from rendered photos."""
+_TOO_MUCH = np.clip(
+    0.5 * (1.0 - _LEAST_OF_CUT) * (1.0 - np.arange(256) / _SMEARED_CODES), 0.0, None
+).astype(np.float32)
 _BAND_ROWS = 32
 """Rows corrected at once: whole photos as floating-point numbers would not fit the cache."""
 

@@ -1,13 +1,10 @@
 """What a phone cut off at nought in leaves, and how far that may move their colour.
 
 A vivid phone drives a channel of strong colours below nought, mostly blue in yellow-green leaves,
-and stores nought. The correction then knows only between which limits the channel lies: nought, and
-what the other channels alone would give. It takes the middle
+and stores nought. The correction then knows only between which limits the channel lies: a third of
+what the other channels alone would give, and all of it. It takes the middle
 (:func:`traymorph.card.colour.correct`). Undoing the correction shows where that was done: there
-the channel comes out below nought. How far the middle lies from the upper limit is the doubt,
-since pixels beside those that were cut off are too bright in that channel as well: on rendered
-photos (colour sets and trays) of which an eighth of the leaf or more is cut off, b* is 2.4 off on
-average and 4.8 at worst after taking the middle, by a doubt of 2.6 on average.
+the channel comes out below nought. How far the middle lies from the upper limit is the doubt.
 """
 
 import numpy as np
