@@ -66,7 +66,9 @@ _ALL = (
     ),
     Flag(
         "card_shaded",
-        "Light falls unevenly over the card: a shadow lies across it, or a lamp stands close.",
+        "Light falls unevenly over the card: a shadow lies across it, or a lamp stands close; "
+        "which light the tray gets is less certain, and with it how light and strong its colours "
+        "are.",
         "Move the lamp or the card so that card and tray stand in the same even light.",
     ),
     Flag(
@@ -89,6 +91,12 @@ _ALL = (
         "colour_doubtful",
         "The card's colours fit badly after correction; colour columns are less certain.",
         "Avoid mixed light and glare on the card; check that the print is not faded.",
+    ),
+    Flag(
+        "colour_cut_off",
+        "The photo is so vivid that the phone cut off part of the leaves' colour, mostly the blue "
+        "of yellow-green leaves; their chroma and hue are less certain.",
+        "Photograph with the phone's natural colours, without a vivid style or filter.",
     ),
     Flag(
         "card_nominal",

@@ -232,3 +232,49 @@ def test_the_default_tone_is_srgb():
     fit = ColourFit(np.eye(3), 0.0, shows_colour=True)
     rgb = np.arange(256, dtype=np.uint8).repeat(3).reshape(1, 256, 3)
     assert np.array_equal(correct(rgb, fit), rgb)
+
+
+def window_shadow(scene, x, y):
+    """As a tray's wall throws it: dark at one side, light at the other, soft all over the card."""
+    return scene * (0.7 - 0.3 * np.tanh((y + 0.05 * x - 48) / 15.0))
+
+
+def test_colours_survive_a_soft_shadow_all_over_the_card():
+    """How light the leaves are cannot be known; what colour they are can."""
+    photo = over_card(window_shadow)
+    value = np.clip(encode(LEAVES * np.array(PHONE.light)), 0, 1)
+    value = value + PHONE.tone * (value * value * (3 - 2 * value) - value)
+    sighting = sight_card(photo)
+    codes = np.round(value * 255).astype(np.uint8)[None]
+    fixed = decode_srgb(correct(codes, sighting.colour) / 255.0)
+    shares = [light / light.sum(axis=-1, keepdims=True) for light in (fixed[0], LEAVES)]
+    assert np.abs(shares[0] - shares[1]).max() < 0.03
+    assert sighting.shaded
+    off = np.log(fixed[0].sum(axis=1) / LEAVES.sum(axis=1))
+    assert np.abs(off).max() < 2.0 * sighting.colour.light_u
+
+
+def vivid(saturation):
+    """Matrix of a phone that draws colours away from their grey (luminance of BT.709)."""
+    grey = np.array([0.2126, 0.7152, 0.0722])
+    return saturation * np.eye(3) + (1.0 - saturation) * grey
+
+
+def test_a_phone_that_cuts_off_blue_does_not_spoil_the_colours_that_it_kept():
+    camera = vivid(1.35)
+    _, sighting = shoot(Look(matrix=camera, light=(0.7, 0.7, 0.7), **PLAIN))
+    colours = np.array([[0.3, 0.35, 0.2], [0.1, 0.2, 0.08], [0.25, 0.1, 0.12]])
+    codes = np.round(encode(0.7 * colours @ camera.T) * 255).astype(np.uint8)
+    fixed = correct(codes[None], sighting.colour)[0]
+    assert deltaE_ciede2000(rgb2lab(fixed / 255.0), rgb2lab(encode(colours))).max() < 1.0
+
+
+def test_a_channel_that_was_cut_off_is_put_between_its_limits():
+    fit = ColourFit(vivid(1.35), 1.0, shows_colour=True)
+    inverse = ColourFit(np.linalg.inv(vivid(1.35)), 1.0, shows_colour=True)
+    yellow = np.array([[[0.3, 0.3, 0.0]]])
+    codes = np.round(encode(np.maximum(yellow @ fit.matrix.T, 0.0)) * 255).astype(np.uint8)
+    assert codes[0, 0, 2] == 0
+    blue = decode_srgb(correct(codes, inverse) / 255.0)[0, 0, 2]
+    most = (decode_srgb(codes / 255.0) @ inverse.matrix.T)[0, 0, 2]
+    assert blue == pytest.approx(most * 2.0 / 3.0, abs=0.002)

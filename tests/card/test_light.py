@@ -59,6 +59,7 @@ def readings(lamp, balance):
         seen=np.maximum(seen, 1e-3),
         nominal=np.maximum(nominal, 1e-3),
         usable=np.ones(len(seen), dtype=bool),
+        cut=np.zeros(seen.shape, dtype=bool),
         neutral=np.array([patch.neutral for patch in LAYOUT.patches]),
         paper=np.array([not patch.drawn for patch in LAYOUT.patches]),
         place=np.array([patch.corners.mean(axis=0) for patch in LAYOUT.patches]) - [60.0, 45.0],

@@ -85,6 +85,16 @@ class TestWhichPixelsCount:
         assert pixels.at[:, 0].min() == 6
         assert pixels.at[:, 1].max() == 18
 
+    def test_leaf_brighter_than_white_paper_counts_and_adds_its_doubt(self):
+        """As under a window, whose light falls straight on some leaves and aslant on the card."""
+        bright = (190, 255, 110)
+        found = read(*leafy(GREEN, bright))
+        expected = (lab_of(GREEN) + lab_of(bright)) / 2
+        for name, wanted in zip(("leaf_l", "leaf_a", "leaf_b"), expected, strict=True):
+            assert found[name].value == pytest.approx(wanted, abs=2.0)
+        apart = (lab_of(bright) - lab_of(GREEN))[0] / 2
+        assert found["leaf_l"].u == pytest.approx(apart, rel=0.2)
+
     def test_deep_gaps_do_not_darken_the_crop(self):
         """A third of the leaf lies in a gap with a tenth of the light."""
         parts = (GREEN, GREEN, darker(GREEN, 0.1))
@@ -132,6 +142,19 @@ class TestWhichPixelsCount:
         clean, got = read(rgb, leaf), read(noisy, leaf)
         for name in ("leaf_l", "leaf_a", "leaf_b", "purple_leaf_pct"):
             assert got[name].value == pytest.approx(clean[name].value, abs=0.3), name
+
+
+def test_uneven_light_over_the_card_widens_the_doubt():
+    rgb, leaf = leafy(GREEN)
+    doubts = [
+        colour_metrics(rgb, leaf, ColourFit(np.eye(3), 0.7, shows_colour=True, light_u=u))[0][
+            "leaf_l"
+        ].u
+        for u in (0.0, 0.3)
+    ]
+    # L* + 16 goes with the cube root of the light
+    assert doubts[1] == pytest.approx((lab_of(GREEN)[0] + 16.0) * 0.3 / 3.0, rel=0.05)
+    assert doubts[0] < doubts[1] / 4.0
 
 
 def test_dark_leaf_that_is_less_sure_counts_and_adds_its_doubt():

@@ -11,13 +11,16 @@ Three steps, each as simple as the patches allow:
 
 Leaves hang over cards, water glints on them and shadows fall on them: parts of patches under a
 leaf, patches that are not of one colour, greys that the other greys contradict and colours that no
-matrix explains are set aside.
+matrix explains are set aside. Channels that a vivid phone cut off at nought are filled in from what
+the other patches say, or they would teach a matrix that no colour fits.
 
-Bare paper at nine places shows how evenly the card is lit. Its slope is taken out of the patches
-before they are used; it is not carried over to the rest of the photo. In 62 rendered photos with
-known light, a slope over 120 mm said nothing of a tray of a quarter of a metre or more: carried
-over, it made the mean error of lightness 3.1 instead of 0.25, and half of it, or as much as its
-doubt leaves, still 1.0 to 1.3.
+Bare paper at nine places shows how evenly the card is lit. Its slope, or the shadow that lies on
+the card, is taken out of the patches before they are used; it is not carried over to the rest of
+the photo. Colours are relative to the light at most of the card, and how far light differs over the
+card is part of their doubt: whether the tray lies in the shadow or out of it is not seen. In 62
+rendered photos with known light, a slope over 120 mm said nothing of a tray of a quarter of a metre
+or more: carried over, it made the mean error of lightness 3.1 instead of 0.25, and half of it, or
+as much as its doubt leaves, still 1.0 to 1.3.
 """
 
 from dataclasses import replace
@@ -28,11 +31,12 @@ from numpy.typing import NDArray
 from skimage.color import deltaE_ciede2000, xyz2lab
 
 from traymorph.card.layout import CardLayout
-from traymorph.card.light import colour_of_paper, is_shaded, light_over_card, shows_colour
+from traymorph.card.light import CardLight, colour_of_paper, light_over_card, shows_colour
 from traymorph.card.mapping import Form, expand, solve, with_gains
 from traymorph.card.patches import Readings, read_patches
 from traymorph.card.tone import Tone, agreeing_greys, fit_tone, solve_tone
 from traymorph.card.transfer import LINEAR_OF_CODE, XYZ_OF_LINEAR, encode_srgb
+from traymorph.card.unseen_light import Completed, complete
 from traymorph.model.card import ColourFit, RegisteredCard
 from traymorph.model.viewpoint import Viewpoint
 
@@ -96,20 +100,20 @@ def fit_readings(seen: Readings, *, registered: bool = False) -> tuple[ColourFit
     """
     light = seen.seen
     for _ in range(_ROUNDS):
-        level = light_over_card(light, seen)
-        readings = agreeing_greys(seen, level)
+        over_card = light_over_card(light, seen)
+        readings = agreeing_greys(seen, over_card)
         if not _enough(readings):
             return ColourFit(np.eye(3), float("nan"), shows_colour=False), False
-        tone = fit_tone(readings, level)
+        tone = fit_tone(readings, over_card)
         light = tone.light(seen)
-    shaded = is_shaded(light, seen)
     white = colour_of_paper(light, seen) * np.exp(-tone.gains)
-    light = light / level[:, None]
-    readings, trust = _uncovered(light, readings)
-    form, error = _choose(readings, level, tone, trust)
+    completed = complete(light, readings, over_card, _visibility(readings.nominal))
+    readings = _uncovered(completed, readings)
+    form, error = _choose(readings, completed, over_card, tone)
     use = readings.printed
     wanted = readings.nominal[use]
-    coefficients = solve(light[use], wanted, _visibility(wanted) * trust[use], form)
+    weight = _visibility(wanted) * completed.trust[use]
+    coefficients = solve(completed.light[use], wanted, weight, form)
     table = np.exp(tone.log_light(LINEAR_OF_CODE.astype(np.float64)))
     table[0] = 0.0
     fit = ColourFit(
@@ -117,8 +121,9 @@ def fit_readings(seen: Readings, *, registered: bool = False) -> tuple[ColourFit
         error,
         shows_colour=shows_colour(white, coefficients, error, registered=registered),
         tone=np.maximum.accumulate(table / table[-1]),
+        light_u=over_card.spread,
     )
-    return fit, shaded
+    return fit, over_card.shaded
 
 
 def correct(rgb: NDArray[np.uint8], fit: ColourFit) -> NDArray[np.uint8]:
@@ -134,7 +139,9 @@ def correct(rgb: NDArray[np.uint8], fit: ColourFit) -> NDArray[np.uint8]:
     Returns
     -------
     ndarray of uint8, shape (h, w, 3)
-        sRGB-encoded under D65; what lies outside sRGB is clipped.
+        sRGB-encoded under D65; what lies outside sRGB is clipped. A channel that the phone cut off
+        at nought is at most what the others give it, and seldom less than a third of that: the
+        middle is taken.
     """
     form = Form(fit.matrix.shape[1])
     tone, matrix = fit.tone.astype(np.float32), (_LARGEST * fit.matrix).astype(np.float32)
@@ -143,6 +150,8 @@ def correct(rgb: NDArray[np.uint8], fit: ColourFit) -> NDArray[np.uint8]:
         band = slice(start, start + _BAND_ROWS)
         seen = cv2.LUT(rgb[band], tone).astype(np.float32, copy=False)
         light = np.asarray(cv2.transform(expand(seen, form), matrix), np.float32)
+        of_others = np.maximum(light - np.diagonal(matrix) * seen, 0.0)
+        light -= cv2.LUT(rgb[band], _TOO_MUCH) * of_others
         np.clip(light, 0.0, _LARGEST, out=light)
         light += 0.5
         np.take(_CODE_OF_LINEAR, light.astype(np.uint16), out=fixed[band], mode="clip")
@@ -151,6 +160,13 @@ def correct(rgb: NDArray[np.uint8], fit: ColourFit) -> NDArray[np.uint8]:
 
 _LARGEST = 65535.0
 _CODE_OF_LINEAR = np.round(encode_srgb(np.arange(65536) / 65535.0) * 255.0).astype(np.uint8)
+_LEAST_OF_CUT, _SMEARED_CODES = 1.0 / 3.0, 12
+"""Leaves and prints are seldom as vivid as a channel at nought would make them: of what the other
+channels give at least the first share is there. Noise and JPEG smear what was cut off over the
+second number of codes. Both were read from rendered photos."""
+_TOO_MUCH = np.clip(
+    0.5 * (1.0 - _LEAST_OF_CUT) * (1.0 - np.arange(256) / _SMEARED_CODES), 0.0, None
+).astype(np.float32)
 _BAND_ROWS = 32
 """Rows corrected at once: whole photos as floating-point numbers would not fit the cache."""
 
@@ -161,27 +177,18 @@ def _enough(readings: Readings) -> bool:
     return bool(printed.sum() >= _LEAST_PATCHES and greys.sum() >= _LEAST_GREYS)
 
 
-def _uncovered(light: Floats, readings: Readings) -> tuple[Readings, Floats]:
-    """Set aside the patches that something covers; tell how far each other one is trusted.
+def _uncovered(seen: Completed, readings: Readings) -> Readings:
+    """Set aside the patches that something covers.
 
     A patch is covered when no matrix that suits the others explains it.
     """
-    wanted, use = readings.nominal, readings.printed
-    coloured = use & ~readings.neutral  # greys fit so well that they say nothing of the usual
+    coloured = readings.printed & ~readings.neutral
     if not coloured.any():
-        return readings, np.ones(len(light))
-    weight = _visibility(wanted)
-    matrix = np.eye(3)
-    trust = np.ones(len(light))
-    for _ in range(6):
-        miss = np.linalg.norm((wanted - light @ matrix.T) * weight[:, None], axis=1)
-        usual = max(1.4826 * float(np.median(miss[coloured])), 0.01)
-        trust = 1.0 / (1.0 + (miss / (3.0 * usual)) ** 2)
-        matrix = solve(light[use], wanted[use], (weight * trust)[use], Form.LINEAR)
-    difference = _de00(light @ matrix.T, wanted)
+        return readings
+    difference = _de00(seen.light @ seen.matrix.T, readings.nominal)
     usual = float(np.median(difference[coloured]))
     covered = difference > max(_COVERED_DE00, _COVERED_RATIO * usual)
-    return replace(readings, usable=readings.usable & ~covered), trust
+    return replace(readings, usable=readings.usable & ~covered)
 
 
 def _visibility(linear: Floats) -> Floats:
@@ -189,7 +196,9 @@ def _visibility(linear: Floats) -> Floats:
     return np.asarray(1.0 / (linear @ XYZ_OF_LINEAR[1] + 0.03) ** (2.0 / 3.0))
 
 
-def _choose(readings: Readings, level: Floats, tone: Tone, trust: Floats) -> tuple[Form, float]:
+def _choose(
+    readings: Readings, seen: Completed, over_card: CardLight, tone: Tone
+) -> tuple[Form, float]:
     """Form of the mapping, and its mean CIEDE2000 on left-out patches.
 
     A matrix wherever the patches can hold one: photos of one print compare best when all are
@@ -197,7 +206,10 @@ def _choose(readings: Readings, level: Floats, tone: Tone, trust: Floats) -> tup
     """
     if not _enough(readings):
         return Form.NONE, float("nan")
-    lights = [_left_out_light(index, readings, level, tone) for index in _printed(readings)]
+    lights = [
+        _left_out_light(index, readings, seen, over_card, tone) for index in _printed(readings)
+    ]
+    trust = seen.trust
     coloured = int(np.sum(readings.printed & ~readings.neutral))
     if coloured < _PATCHES_PER_TERM * (Form.LINEAR - 1):
         return Form.NONE, _left_out_error(lights, readings, trust, Form.NONE)
@@ -213,13 +225,16 @@ def _printed(readings: Readings) -> NDArray[np.intp]:
     return np.flatnonzero(readings.printed)
 
 
-def _left_out_light(index: int, readings: Readings, level: Floats, tone: Tone) -> Floats:
+def _left_out_light(
+    index: int, readings: Readings, seen: Completed, over_card: CardLight, tone: Tone
+) -> Floats:
     """Light of all patches, shape (n, 3), by a tone curve that has not seen one of them."""
-    if readings.neutral[index]:
-        rest = readings.printed & readings.neutral
-        rest[index] = False
-        tone = solve_tone(readings, level, rest, tone.doubt)
-    return tone.light(readings) / level[:, None]
+    if not readings.neutral[index]:
+        return seen.light
+    rest = readings.printed & readings.neutral
+    rest[index] = False
+    tone = solve_tone(readings, over_card, rest, tone.doubt)
+    return np.where(readings.cut, seen.light, tone.light(readings) / seen.level)
 
 
 def _left_out_error(lights: list[Floats], readings: Readings, trust: Floats, form: Form) -> float:

@@ -1,5 +1,7 @@
 """What light fell on the card: how evenly, and whether it can show colour at all."""
 
+from dataclasses import dataclass
+
 import numpy as np
 from numpy.typing import NDArray
 
@@ -9,11 +11,16 @@ Floats = NDArray[np.float64]
 
 LEAST_PAPERS = 5
 _SURE_SLOPE = 3.0
-_SHADED_RATIO = 1.3
-_SHADOW_RATIO, _PLANE_RATIO, _EDGE_RATIO = 1.2, 1.1, 1.15
-"""A shadow lies on the card where the papers differ by the first, and still by the second once
-the plane is taken off; between two papers that differ by the third runs its edge."""
-_MUCH_NEARER = 0.5
+_SHADED_RATIO, _SHADOW_RATIO, _PLANE_RATIO = 1.3, 1.2, 1.1
+"""A shadow lies on the card where two papers get so much less light than two others, or by the
+second less and still by the third once the plane is taken off: no lamp falls off so fast."""
+_NEXT_TO_MM = 1.0
+"""Nearer papers count as if they were so far away."""
+_CHANGED_MM = 25.0
+"""Under a shadow light may change over so many millimetres by its standard deviation over all
+papers: edges are narrower than papers are apart."""
+_PAPER_U = 0.02
+"""Doubt of one paper's level, natural logarithm of light."""
 _PAPER_CHROMA = 0.25
 _LEAST_GREEN = 0.8
 _LEAST_BLUE = 0.06
@@ -24,12 +31,37 @@ high-pressure sodium lamp HP1 needs 1.4 to 1.9, red and blue diodes 3.5 and more
 _LARGEST_DE00 = 9.0
 
 
-def light_over_card(light: Floats, readings: Readings) -> Floats:
+@dataclass(frozen=True, slots=True, eq=False)
+class CardLight:
+    """Relative light at every patch of the card.
+
+    Parameters
+    ----------
+    level : ndarray, shape (n, 3)
+        1 is the light at the card's middle or, where a shadow lies on the card, at most of it.
+        Channels differ under a shadow alone, which is seldom of the lamp's colour.
+    doubt : ndarray, shape (n,)
+        Standard uncertainty of its natural logarithm; 0 without a shadow.
+    shaded : bool
+        Whether a shadow lies on the card.
+    """
+
+    level: Floats
+    doubt: Floats
+    shaded: bool
+
+    @property
+    def spread(self) -> float:
+        """Standard deviation of the light over the card, natural logarithm."""
+        return float(np.log(self.level.mean(axis=1)).std())
+
+
+def light_over_card(light: Floats, readings: Readings) -> CardLight:
     """Relative light at every patch, from the bare paper.
 
     Even light and light that falls off slowly are a plane through the papers. Where the papers
-    contradict any plane a shadow lies on the card: a patch then has the light of the papers next
-    to it if they agree, and 1 is the light outside the shadow.
+    contradict any plane a shadow lies on the card, often with a wide, soft edge: every patch then
+    has the light of the papers next to it.
 
     Parameters
     ----------
@@ -40,36 +72,31 @@ def light_over_card(light: Floats, readings: Readings) -> Floats:
 
     Returns
     -------
-    ndarray, shape (n,)
-        NaN where a shadow's edge may run through the patch. All 1 where too little paper is seen,
-        or where the plane's slope is not three times its doubt.
+    CardLight
+        All 1 where too little paper is seen, or where the plane's slope is not three times its
+        doubt.
     """
-    even = np.ones(len(light))
+    even, sure = np.ones_like(light), np.zeros(len(light))
     use = _tell_light(light, readings)
     if use.sum() < LEAST_PAPERS:
-        return even
+        return CardLight(even, sure, shaded=False)
     place = readings.place[use]
     design = np.column_stack([np.ones(len(place)), place])
     target = np.log(light[use].mean(axis=1))
     solved, _, rank, _ = np.linalg.lstsq(design, target, rcond=None)
-    if rank < design.shape[1]:
-        return even
     residual = target - design @ solved
-    if _uneven(target) > np.log(_SHADOW_RATIO) and _uneven(residual) > np.log(_PLANE_RATIO):
-        return _light_beside(readings.place, place, target)
+    uneven = _uneven(target)
+    contradicted = uneven > np.log(_SHADOW_RATIO) and _uneven(residual) > np.log(_PLANE_RATIO)
+    if contradicted or uneven > np.log(_SHADED_RATIO):
+        return _light_between(readings.place, place, np.log(light[use]))
+    if rank < design.shape[1]:
+        return CardLight(even, sure, shaded=False)
     noise = np.sqrt(np.sum(residual**2) / (len(target) - 3))
     doubt = noise * np.sqrt(np.trace(np.linalg.inv(design.T @ design)[1:, 1:]))
     if np.linalg.norm(solved[1:]) < _SURE_SLOPE * doubt:
-        return even
-    return np.asarray(np.exp(readings.place @ solved[1:]))
-
-
-def is_shaded(light: Floats, readings: Readings) -> bool:
-    """Whether two or more bare papers get clearly less light than two others."""
-    use = _tell_light(light, readings)
-    if use.sum() < LEAST_PAPERS:
-        return False
-    return bool(_uneven(np.log(light[use].mean(axis=1))) > np.log(_SHADED_RATIO))
+        return CardLight(even, sure, shaded=False)
+    slope = np.exp(readings.place @ solved[1:])
+    return CardLight(even * slope[:, None], sure, shaded=False)
 
 
 def _tell_light(light: Floats, readings: Readings) -> NDArray[np.bool_]:
@@ -89,18 +116,23 @@ def _uneven(log_level: Floats) -> float:
     return float(ranked[-2] - ranked[1])
 
 
-def _light_beside(place: Floats, paper_place: Floats, log_level: Floats) -> Floats:
-    """Light of every place by the two papers next to it, or by one that is much nearer."""
+def _light_between(place: Floats, paper_place: Floats, log_level: Floats) -> CardLight:
+    """Light between papers under a shadow, and its doubt.
+
+    Papers count the more the nearer they are (inverse distance weighting, with the fourth power
+    since all but the next few say nothing). Where those next to a patch disagree a shadow's edge
+    may run anywhere between, and away from all papers light may go on changing. Source: Shepard
+    1968, Proceedings of the 23rd ACM National Conference, 517-524.
+    """
     away = np.linalg.norm(place[:, None] - paper_place, axis=2)
-    next_to = np.argsort(away, axis=1)[:, :2]
-    near, far = np.take_along_axis(away, next_to, axis=1).T
-    of_near, of_far = log_level[next_to].T
-    share = far / np.maximum(near + far, 1e-9)
-    level = share * of_near + (1.0 - share) * of_far
-    edge = np.abs(of_near - of_far) > np.log(_EDGE_RATIO)
-    level = np.where(edge & (near <= _MUCH_NEARER * far), of_near, level)
-    level[edge & (near > _MUCH_NEARER * far)] = np.nan
-    return np.asarray(np.exp(level - np.sort(log_level)[-2]))
+    weight = (away + _NEXT_TO_MM) ** -4
+    weight /= weight.sum(axis=1, keepdims=True)
+    level = weight @ log_level
+    grey = log_level.mean(axis=1)
+    apart = np.sum(weight * (grey - level.mean(axis=1)[:, None]) ** 2, axis=1)
+    beyond = grey.std() * away.min(axis=1) / _CHANGED_MM
+    doubt = np.sqrt(apart + beyond**2 + _PAPER_U**2)
+    return CardLight(np.exp(level - np.median(level, axis=0)), doubt, shaded=True)
 
 
 def colour_of_paper(light: Floats, readings: Readings) -> Floats:

@@ -21,6 +21,7 @@ _INSET_MM = 1.0
 _INSET_PX = 2.5
 _CLIPPED_CODE = 252
 _CLIPPED_SHARE = 0.2
+_CUT_CODE, _CUT_SHARE = 0, 0.2
 _BLOCKS = 3
 _NEAR_RATIO, _NEAR_CODES = 2.0, 2.0
 _FAR_RATIO = 3.0
@@ -39,6 +40,9 @@ class Readings:
         Linear light as printed.
     usable : ndarray of bool, shape (n,)
         Within the photo, neither clipped nor black, and of one colour all over.
+    cut : ndarray of bool, shape (n, 3)
+        Channels that the phone cut off at nought in a good part of the patch: what is seen of them
+        is the most that they can be.
     neutral, paper : ndarray of bool, shape (n,)
         Greys with the bare paper; the bare paper alone.
     place : ndarray, shape (n, 2)
@@ -48,6 +52,7 @@ class Readings:
     seen: Floats
     nominal: Floats
     usable: NDArray[np.bool_]
+    cut: NDArray[np.bool_]
     neutral: NDArray[np.bool_]
     paper: NDArray[np.bool_]
     place: Floats
@@ -101,6 +106,7 @@ def read_patches(
         & clean.any(axis=1)
         & ~_clipped(codes)
         & (seen.max(axis=1) > DARKEST),
+        cut=(codes <= _CUT_CODE).mean(axis=1) > _CUT_SHARE,
         neutral=np.array([patch.neutral for patch in patches]),
         paper=paper,
         place=np.array([patch.corners.mean(axis=0) for patch in patches]) - middle_mm,
@@ -127,11 +133,7 @@ def _grid(patch: Patch, mm_per_px: float) -> Floats:
 
 
 def _clipped(codes: NDArray[np.uint8]) -> NDArray[np.bool_]:
-    """Patches of which a channel is cut off in a good part of the pixels.
-
-    Only above: what a vivid phone cuts off below it cuts off in leaves of that colour too, and such
-    patches teach the correction to make up for it.
-    """
+    """Patches of which a channel is cut off above in a good part of the pixels."""
     return np.asarray((codes >= _CLIPPED_CODE).mean(axis=1).max(axis=1) > _CLIPPED_SHARE)
 
 

@@ -5,6 +5,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
+from traymorph.card.light import CardLight
 from traymorph.card.patches import DARKEST, Readings
 from traymorph.card.transfer import encode_srgb
 
@@ -66,7 +67,7 @@ def _bend_terms(log_seen: Floats) -> Floats:
     return np.stack([x, x**2, x**3, code, code**2, code**3], axis=-1)
 
 
-def agreeing_greys(readings: Readings, level: Floats) -> Readings:
+def agreeing_greys(readings: Readings, over_card: CardLight) -> Readings:
     """Set aside the greys and papers that the others contradict.
 
     Every two greys propose a straight curve and a white balance; the proposal that most greys
@@ -77,13 +78,12 @@ def agreeing_greys(readings: Readings, level: Floats) -> Readings:
     ----------
     readings : Readings
         Of the card.
-    level : ndarray, shape (n,)
-        Relative light on every patch; patches where it is unknown (NaN) are set aside too.
+    over_card : CardLight
+        Light on every patch.
     """
-    readings = replace(readings, usable=readings.usable & np.isfinite(level))
     known = np.flatnonzero(readings.neutral & readings.usable)
     x = np.log(np.maximum(readings.seen[known], DARKEST))
-    y = np.log(readings.nominal[known] * level[known, None])
+    y = np.log(readings.nominal[known] * over_card.level[known])
     nominal = np.log(readings.nominal[known, 1])
     first, second = np.nonzero(nominal[:, None] > nominal[None, :] + 0.1)
     if not len(first):
@@ -102,7 +102,7 @@ def agreeing_greys(readings: Readings, level: Floats) -> Readings:
     return replace(readings, usable=usable)
 
 
-def fit_tone(readings: Readings, level: Floats) -> Tone:
+def fit_tone(readings: Readings, over_card: CardLight) -> Tone:
     """Fit the curve, as bent as the greys can hold.
 
     The bends are held back towards none, the more the less the greys are trusted. They are
@@ -112,32 +112,38 @@ def fit_tone(readings: Readings, level: Floats) -> Tone:
     ----------
     readings : Readings
         Of the card.
-    level : ndarray, shape (n,)
-        Relative light on every patch.
+    over_card : CardLight
+        Light on every patch.
     """
     greys = readings.printed & readings.neutral
-    best, least = _DOUBTS[-1], _level_error(readings, level, _DOUBTS[-1])
+    best, least = _DOUBTS[-1], _level_error(readings, over_card, _DOUBTS[-1])
     for doubt in reversed(_DOUBTS[:-1]):
-        error = _level_error(readings, level, doubt)
+        error = _level_error(readings, over_card, doubt)
         if error < _STIFFER * least:
             best, least = doubt, error
-    return solve_tone(readings, level, greys, best)
+    return solve_tone(readings, over_card, greys, best)
 
 
-def solve_tone(readings: Readings, level: Floats, use: NDArray[np.bool_], doubt: float) -> Tone:
-    """Gains and bends from the greys in ``use``, by least squares with the bends held back."""
+def solve_tone(
+    readings: Readings, over_card: CardLight, use: NDArray[np.bool_], doubt: float
+) -> Tone:
+    """Gains and bends from the greys in ``use``, by least squares with the bends held back.
+
+    Greys whose light is in doubt count the less.
+    """
     x = np.log(np.maximum(readings.seen[use], DARKEST))
-    target = np.log(readings.nominal[use] * level[use, None]) - x
+    target = np.log(readings.nominal[use] * over_card.level[use]) - x
     channel = np.tile(np.eye(3), (len(x), 1))
-    design = np.hstack([channel, _bend_terms(x.ravel())])
+    weight = np.repeat(doubt / np.hypot(doubt, over_card.doubt[use]), 3)
+    design = weight[:, None] * np.hstack([channel, _bend_terms(x.ravel())])
     hold = np.concatenate([np.zeros(3), (doubt / _BEND_SIZES) ** 2])
     normal = design.T @ design + np.diag(hold)
-    solved = np.linalg.solve(normal, design.T @ target.ravel())
+    solved = np.linalg.solve(normal, design.T @ (weight * target.ravel()))
     gains, bends = np.split(solved, [3])
     return Tone(gains, bends, float(x.min()), float(x.max()), doubt)
 
 
-def _level_error(readings: Readings, level: Floats, doubt: float) -> float:
+def _level_error(readings: Readings, over_card: CardLight, doubt: float) -> float:
     """Root mean square error of the logarithm of grey levels that the fit has not seen."""
     greys = readings.printed & readings.neutral
     errors = []
@@ -145,7 +151,7 @@ def _level_error(readings: Readings, level: Floats, doubt: float) -> float:
         left_out = greys & (readings.nominal[:, 1] == value)
         if left_out.sum() == greys.sum():
             return float("inf")
-        tone = solve_tone(readings, level, greys & ~left_out, doubt)
+        tone = solve_tone(readings, over_card, greys & ~left_out, doubt)
         found = tone.log_light(readings.seen[left_out]) + tone.gains
-        errors.append(found - np.log(readings.nominal[left_out] * level[left_out, None]))
+        errors.append(found - np.log(readings.nominal[left_out] * over_card.level[left_out]))
     return float(np.sqrt(np.mean(np.concatenate(errors) ** 2)))

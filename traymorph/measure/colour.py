@@ -5,10 +5,11 @@ of leaf of each pixel, the colour fit and the view, and gives ``(metrics, flags)
 that the view's columns carry (``leaf_l`` from above, ``board_leaf_l``, ``pack_leaf_l``). It serves
 a whole tray, a whole board and a single cut plant alike; below fifty pixels all is empty.
 
-The doubt of a mean colour has five sources, each a step in CIELAB that is carried through to every
+The doubt of a mean colour has seven sources, each a step in CIELAB that is carried through to every
 column by the change it makes (JCGM 100:2008, 5.1.3 note 2): the light on leaves that stand nearer
-the lamp than the card; what the card's correction leaves in lightness, chroma and hue; what is
-rather leaf but not surely; where deep shade begins.
+the lamp than the card, or out of the shadow that lies on it; what the card's correction leaves in
+lightness, chroma and hue; leaf brighter than the picture can hold; channels that the phone cut off;
+what is rather leaf but not surely; where deep shade begins.
 """
 
 import math
@@ -19,6 +20,7 @@ import numpy as np
 from numpy.typing import NDArray
 from skimage.color import lab2rgb, rgb2lab
 
+from traymorph.measure.cut_channels import cut_off_step
 from traymorph.measure.greenness import INDICES
 from traymorph.measure.leaf_light import (
     DEEP_SHADE,
@@ -40,6 +42,8 @@ _LIGHT_U = 0.04
 """Relative doubt of the light on the leaves against that on the card."""
 _LEAST_DE00, _UNKNOWN_DE00 = 0.7, 5.0
 """No printed card is better than this; where the error is not known it is taken to be large."""
+_CUT_OFF_BY = 1.5
+"""CIELAB; a step of the mean colour that one begins to see."""
 _WHY_EMPTY = {"greenness_index": "hue_outside_index", "yellowed_pct": "yellow_throughout"}
 """Columns that may be empty although colour is read, and the flag that says why."""
 _SHADE_LIMITS = (0.5 * DEEP_SHADE, 1.5 * DEEP_SHADE)
@@ -93,7 +97,8 @@ def colour_metrics(
         where it could not be read: under light unfit for colour, or with fewer than fifty pixels
         that show nothing but leaf.
     flags : tuple of str
-        ``light_unfit_for_colour``, ``hue_outside_index``, ``yellow_throughout``.
+        ``light_unfit_for_colour``, ``colour_cut_off``, ``hue_outside_index``,
+        ``yellow_throughout``.
     """
     return metrics_of_pixels(leaf_pixels(rgb, leaf) if colour.shows_colour else None, colour, view)
 
@@ -107,8 +112,10 @@ def metrics_of_pixels(
         return empty, ("light_unfit_for_colour",)
     if pixels is None or (pixels.well_lit() & pixels.surely).sum() < FEWEST_PIXELS:
         return empty, ()
-    found = _read(pixels, math.hypot(colour.error_de00, colour.print_u_de00))
-    flags = [flag for name, flag in _WHY_EMPTY.items() if math.isnan(found[name].value)]
+    below = cut_off_step(pixels.encoded[pixels.well_lit()], colour.matrix)
+    found = _read(pixels, colour, below)
+    flags = ["colour_cut_off"] if np.linalg.norm(below) > _CUT_OFF_BY else []
+    flags += [flag for name, flag in _WHY_EMPTY.items() if math.isnan(found[name].value)]
     return empty | {PREFIXES[view] + name: got for name, got in found.items()}, tuple(flags)
 
 
@@ -147,15 +154,18 @@ def _card_steps(lab: Colours, error_de00: float) -> tuple[Colours, Colours, Colo
     )
 
 
-def _read(pixels: LeafPixels, error_de00: float) -> dict[str, Measured]:
+def _read(pixels: LeafPixels, colour: ColourFit, below: Colours) -> dict[str, Measured]:
     """Every colour column without a prefix."""
     lit = pixels.well_lit()
     mean, surer = _leaf_mean(pixels, lit), _leaf_mean(pixels, lit & pixels.surely)
     shade = [_leaf_mean(pixels, pixels.well_lit(limit)).lab for limit in _SHADE_LIMITS]
-    card = _card_steps(mean.lab, error_de00)
+    card = _card_steps(mean.lab, math.hypot(colour.error_de00, colour.print_u_de00))
+    darker = _leaf_mean(pixels, lit & ~pixels.cut_off).lab
     steps = [
-        _light_step(mean),
+        _light_step(mean, math.hypot(_LIGHT_U, colour.light_u)),
         *card,
+        mean.lab - darker,
+        below,
         SAME_WAY * (surer.lab - mean.lab),
         0.5 * (shade[1] - shade[0]),
     ]
@@ -187,10 +197,10 @@ def _columns(mean: _LeafMean) -> dict[str, float]:
     }
 
 
-def _light_step(mean: _LeafMean) -> Colours:
+def _light_step(mean: _LeafMean, relative: float) -> Colours:
     """Step in CIELAB from a little more light: lightness and chroma grow, hue stays."""
     # a relative step in linear light takes L* + 16, a* and b* along by a third of it
-    grown: Colours = (mean.lab + np.array([16.0, 0.0, 0.0])) * (_LIGHT_U / 3.0)
+    grown: Colours = (mean.lab + np.array([16.0, 0.0, 0.0])) * (relative / 3.0)
     return grown
 
 

@@ -6,7 +6,9 @@ dim photo are treated alike:
 * *within leaf*: the pixel and its eight neighbours are rather leaf than not, since at an edge a
   pixel carries the colour of what lies beside it. Colours are the mean of those nine pixels, which
   keeps noise out of hues;
-* *not burnt out*: no channel of the nine pixels is at the end of its range;
+* *not burnt out*: no channel of the nine pixels is at the end of its range, unless the pixel has at
+  least half of the saturation (chroma over lightness) of the median leaf pixel: then it is leaf
+  that gets more light than the card's white, as under a window, and not a glint;
 * *not in deep shade*: at least a fifth of the luminance of the median leaf pixel. What is darker
   are leaves deep in gaps of the canopy, and now and then medium taken for leaf;
 * *not in a highlight*: unless it is more than four times as luminous as the median and has less
@@ -48,7 +50,7 @@ _MIRROR_LUMINANCE, _MIRROR_SATURATION = 4.0, 0.5
 
 @dataclass(frozen=True, slots=True, eq=False)
 class LeafPixels:
-    """Pixels within leaf that are not burnt out.
+    """Pixels within leaf that do not show burnt-out glints.
 
     Parameters
     ----------
@@ -64,6 +66,8 @@ class LeafPixels:
         Surely leaf, not only rather.
     mirroring : ndarray of bool, shape (n,)
         In a highlight.
+    cut_off : ndarray of bool, shape (n,)
+        Brighter than the picture can hold, or next to such a pixel.
     of_leaf : float
         Number of such pixels over that of all leaf pixels, edges included.
     """
@@ -74,6 +78,7 @@ class LeafPixels:
     luminance: NDArray[np.float64]
     surely: Chosen
     mirroring: Chosen
+    cut_off: Chosen
     of_leaf: float
 
     def well_lit(self, from_luminance: float = DEEP_SHADE) -> Chosen:
@@ -104,26 +109,33 @@ def leaf_pixels(rgb: NDArray[np.uint8], leaf: Shares) -> LeafPixels | None:
     picture = np.ascontiguousarray(rgb[window])
     within = _all_around(counted[window])
     brightest = cv2.max(cv2.max(picture[..., 0], picture[..., 1]), picture[..., 2])
-    within &= cv2.dilate(brightest, _NINE) < _CLIPPED
     places = np.flatnonzero(within)
     found = len(places)
     if found < FEWEST_PIXELS:
         return None
     rows, columns = np.divmod(places[:: -(-found // _MOST_PIXELS)], width)
     del places
+    cut_off = cv2.dilate(brightest, _NINE)[rows, columns] >= _CLIPPED
     of_nine = cv2.boxFilter(picture, cv2.CV_16U, (3, 3), normalize=False)
     encoded: Colours = np.asarray(of_nine[rows, columns], np.float64) / (9.0 * 255.0)
     lab = rgb2lab(encoded[None])[0]
+    saturation = _saturation(lab)
+    if np.count_nonzero(~cut_off) < FEWEST_PIXELS:
+        return None
+    half = _MIRROR_SATURATION * float(np.median(saturation[~cut_off]))
+    kept = ~_near_glints(picture, brightest, half)[rows, columns]
+    lab, rows, columns, pale = lab[kept], rows[kept], columns[kept], saturation[kept] < half
     luminance = _relative_luminance(lab[:, 0])
     surely = _all_around((leaf[window] >= _SURELY_LEAF_FROM).astype(np.uint8))
     return LeafPixels(
-        encoded=encoded,
+        encoded=encoded[kept],
         lab=lab,
         at=np.column_stack([rows + top, columns + left]),
         luminance=luminance,
         surely=surely[rows, columns],
-        mirroring=_mirroring(lab, luminance),
-        of_leaf=found / int(counted.sum()),
+        mirroring=pale & (luminance > _MIRROR_LUMINANCE),
+        cut_off=cut_off[kept],
+        of_leaf=float(np.mean(kept)) * found / int(counted.sum()),
     )
 
 
@@ -141,7 +153,14 @@ def _relative_luminance(lightness: NDArray[np.float64]) -> NDArray[np.float64]:
     return np.asarray(y / max(float(np.median(y)), 1e-6))
 
 
-def _mirroring(lab: Colours, luminance: NDArray[np.float64]) -> Chosen:
-    saturation = np.hypot(lab[:, 1], lab[:, 2]) / np.maximum(lab[:, 0], 1.0)
-    pale = saturation < _MIRROR_SATURATION * float(np.median(saturation))
-    return np.asarray(pale & (luminance > _MIRROR_LUMINANCE))
+def _saturation(lab: Colours) -> NDArray[np.float64]:
+    return np.asarray(np.hypot(lab[:, 1], lab[:, 2]) / np.maximum(lab[:, 0], 1.0))
+
+
+def _near_glints(picture: NDArray[np.uint8], brightest: NDArray[Any], below: float) -> Chosen:
+    """Burnt-out pixels of a lower saturation, and those next to them."""
+    burnt = brightest >= _CLIPPED
+    glints = np.zeros(burnt.shape, np.uint8)
+    if burnt.any():
+        glints[burnt] = _saturation(rgb2lab(picture[burnt][None] / 255.0)[0]) < below
+    return cv2.dilate(glints, _NINE) > 0

@@ -84,6 +84,9 @@ class ColourFit:
     print_u_de00 : float
         Standard uncertainty of the registered colours, CIEDE2000; it is the same in every photo of
         the print.
+    light_u : float
+        Relative standard uncertainty of the light that colours are relative to, from how unevenly
+        it falls over the card.
     """
 
     matrix: NDArray[np.float64]
@@ -92,6 +95,7 @@ class ColourFit:
     tone: NDArray[np.float64] = field(default_factory=_srgb_tone)
     card_id: str | None = None
     print_u_de00: float = 0.0
+    light_u: float = 0.0
 
 
 @dataclass(frozen=True, slots=True, eq=False)

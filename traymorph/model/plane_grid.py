@@ -56,7 +56,8 @@ class PlaneGrid:
     def cells(self, points_mm: NDArray[np.float64]) -> NDArray[np.float64]:
         """Fractional cells (column, row), shape (n, 2), of points of the card's frame."""
         away = points_mm - self.origin_mm
-        return np.column_stack([away @ self.along, away @ self.across]) / self.step_mm
+        with np.errstate(invalid="ignore"):  # where a line of sight misses the plane
+            return np.column_stack([away @ self.along, away @ self.across]) / self.step_mm
 
     def sampling(
         self, viewpoint: Viewpoint, scale: float
@@ -135,7 +136,12 @@ def _filled_in(
     columns: NDArray[np.float64],
     shape: tuple[int, int],
 ) -> NDArray[np.float32]:
-    """Values at all cells, by straight lines between those at the nodes."""
+    """Values at all cells, by straight lines between those at the nodes; NaN only beside NaN."""
+    missed = np.isnan(at_nodes)
+    if missed.any():  # nought times NaN is NaN, and would reach along whole rows and columns
+        values = _filled_in(np.where(missed, 0.0, at_nodes), rows, columns, shape)
+        beside = _filled_in(missed.astype(np.float64), rows, columns, shape) > 0
+        return np.where(beside, np.float32(np.nan), values)
     at_columns = _between(rows, shape[0]) @ at_nodes
     right = _between(columns, shape[1])
     values = np.empty(shape, np.float32)

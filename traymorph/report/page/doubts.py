@@ -34,7 +34,7 @@ _TOUCH_VIEW = {
     }),
 }  # fmt: skip
 _TOUCH_COLOUR = frozenset({
-    "card_nominal", "colour_doubtful", "card_shaded", "light_unfit_for_colour",
+    "card_nominal", "colour_cut_off", "colour_doubtful", "card_shaded", "light_unfit_for_colour",
 })  # fmt: skip
 _TOUCH_ALL = frozenset({"blurred", "dark", "low_resolution", "card_residual"})
 _MOST_NAMED = 4
