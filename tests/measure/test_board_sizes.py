@@ -473,7 +473,7 @@ def test_areas_are_kept_on_the_way_to_the_plane(make, tilt, at):
 
 def test_the_way_back_ends_where_it_began(make):
     masks, _, plane = on_board(make, 12.0, disc(-50.0, 30.0, 10.0))
-    back = plane.in_photo(plane.layer(masks.leaf))
+    (back,) = plane.in_photo(plane.layer(masks.leaf))
     both = np.minimum(back, masks.leaf).sum() / np.maximum(back, masks.leaf).sum()
     assert both > 0.97
     assert back.shape == masks.leaf.shape

@@ -106,9 +106,10 @@ def test_a_canopy_of_unknown_height_is_taken_at_the_height_that_fits(draw):
     corners = draw.rectangle((-70, 60), 0.0, 300.0, 200.0)
     drawing = draw.Drawing(draw.camera((-150, 100, 650), (-140, 110, 0)))
     draw.Tray(corners, density=0.05, overhang=16.0, canopy=100.0).draw_leaves(drawing)
-    low, unknown = (find(drawing, 300.0, 200.0, canopy=height) for height in (15.0, None))
-    assert unknown.fit > low.fit
+    tried = [find(drawing, 300.0, 200.0, canopy=h) for h in (15.0, 60.0, 90.0, 125.0)]
+    low, unknown = tried[0], find(drawing, 300.0, 200.0, canopy=None)
     assert unknown.canopy_above_rim_mm == pytest.approx(100.0, abs=15.0)
+    assert unknown.fit == max(one.fit for one in tried) > low.fit
     assert worst_corner_mm(unknown.corners_mm, corners) < 12.0
     assert worst_corner_mm(low.corners_mm, corners) > 12.0
 

@@ -1,7 +1,6 @@
 """Carries a board's masks to the plane of the board and back to the photo."""
 
 import math
-from functools import cached_property
 
 import cv2
 import numpy as np
@@ -105,10 +104,10 @@ class BoardPlane:
 
         Cells are as large as pixels, so that interpolation weighs each pixel by its area.
         """
-        carried: Plane = cv2.remap(
-            layer, self._x, self._y, cv2.INTER_LINEAR, borderMode=cv2.BORDER_CONSTANT
-        ).astype(np.float32)
-        return carried
+        return np.asarray(
+            cv2.remap(layer, self._x, self._y, cv2.INTER_LINEAR, borderMode=cv2.BORDER_CONSTANT),
+            np.float32,
+        )
 
     def picture(self, rgb: Picture) -> Picture:
         """Carry a picture to the grid; beyond the photo it is black."""
@@ -140,18 +139,15 @@ class BoardPlane:
         edge: Mask = below | outside
         return edge
 
-    @cached_property
-    def _back(self) -> tuple[Plane, Plane]:
-        """Columns and rows of the cells that the pixels see; off the grid where they see none."""
+    def in_photo(self, *layers: Plane) -> list[Plane]:
+        """Carry layers of the grid back to the pixels of the reduced photo; 0 beyond the grid."""
         x, y = self.grid.cells_of_pixels(*self._seen_by, self._shape)
         unknown = ~np.isfinite(x + y)
         x[unknown] = y[unknown] = -10.0
-        return x, y
-
-    def in_photo(self, layer: Plane) -> Plane:
-        """Carry a layer of the grid back to the pixels of the reduced photo; 0 beyond the grid."""
-        x, y = self._back
-        back: Plane = cv2.remap(
-            layer, x, y, cv2.INTER_LINEAR, borderMode=cv2.BORDER_CONSTANT
-        ).astype(np.float32)
-        return back
+        return [
+            np.asarray(
+                cv2.remap(layer, x, y, cv2.INTER_LINEAR, borderMode=cv2.BORDER_CONSTANT),
+                np.float32,
+            )
+            for layer in layers
+        ]

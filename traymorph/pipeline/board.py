@@ -165,8 +165,7 @@ def _of_part(plants: Sequence[CutPlant], grid: PlaneGrid, seen: SeenPhoto) -> tu
 
 def _masks(board: _Board, plants: Sequence[CutPlant]) -> PlantMasks:
     """Leaf and stem of plants on the pixels of the reduced photo."""
-    layers = together(board.plane.grid.shape, plants)
-    leaf, stem = (board.plane.in_photo(layer) for layer in layers)
+    leaf, stem = board.plane.in_photo(*together(board.plane.grid.shape, plants))
     return _parted(board.segmented, board.scale, leaf, stem)
 
 
@@ -175,24 +174,25 @@ def _plants(board: _Board, plants: Sequence[CutPlant]) -> Plane:
     if not plants:
         return np.zeros_like(board.segmented.plant)
     leaf, stem = together(board.plane.grid.shape, plants)
-    there = board.plane.in_photo(leaf + stem) > _LEAST_SHARE
-    return np.where(there, board.segmented.plant, np.float32(0.0))
+    (share,) = board.plane.in_photo(leaf + stem)
+    return np.where(share > _LEAST_SHARE, board.segmented.plant, np.float32(0.0))
 
 
 def _parted(segmented: BoardPlants, scale: float, leaf: Plane, stem: Plane) -> PlantMasks:
-    """Part the plants' own outlines, which the way to the grid and back would soften."""
+    """Part the plants' own outlines, which the way to the grid and back would soften.
+
+    ``leaf`` and ``stem`` are changed in place.
+    """
     both = leaf + stem
     places = np.flatnonzero(both > _LEAST_SHARE)
     kept = segmented.plant.ravel()[places]
     share = leaf.ravel()[places] / both.ravel()[places]
-    parted = []
-    for part in (kept * share, kept * (1.0 - share)):
-        layer = np.zeros_like(leaf)
+    for layer, part in ((leaf, kept * share), (stem, kept * (1.0 - share))):
+        layer.fill(0.0)
         layer.ravel()[places] = part
-        parted.append(layer)
     return PlantMasks(
-        leaf=parted[0],
-        stem=parted[1],
+        leaf=leaf,
+        stem=stem,
         scale=scale,
         method=segmented.method,
         doubt=segmented.doubt,

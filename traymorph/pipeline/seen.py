@@ -115,15 +115,14 @@ _ROLE_VIEWS = {View.OVERHEAD, View.SIDE, View.BOARD}
 def segment(seen: SeenPhoto) -> SegmentedPhoto:
     """Reduce a photo to the working scale, set its colours right and tell its plants."""
     mm_per_px = seen.mm_per_px
-    scale = max(1.0, WORKING_MM_PER_PX / mm_per_px)
-    reduced = reduce(seen.photo.rgb, scale)
-    scale = seen.photo.size_px[0] / reduced.shape[1]
-    rgb = correct(reduced, seen.sighting.colour)
+    wanted = max(1.0, WORKING_MM_PER_PX / mm_per_px)
+    rgb = correct(reduce(seen.photo.rgb, wanted), seen.sighting.colour)
+    scale = seen.photo.size_px[0] / rgb.shape[1]
     masks = segment_tissue(
         rgb,
         scale=scale,
         mm_per_px=mm_per_px * scale,
-        ignore=card_area(seen.sighting, scale, reduced.shape[:2]),
+        ignore=card_area(seen.sighting, scale, rgb.shape[:2]),
     )
     return SegmentedPhoto(rgb, masks)
 

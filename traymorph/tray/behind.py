@@ -87,8 +87,13 @@ def colour_bins(lab: Plane) -> NDArray[np.intp]:
 
 def colour_frequencies(bins: NDArray[np.intp]) -> NDArray[np.float64]:
     """Count the share of cells per bin of colour, smoothed over neighbouring bins."""
-    counts = np.bincount(bins, minlength=_BINS**3).reshape((_BINS,) * 3)
-    smooth: NDArray[np.float64] = gaussian_filter(counts.astype(np.float64), 1.0)
+    counts = np.bincount(bins, minlength=_BINS**3)
+    smooth = np.zeros((_BINS,) * 3)
+    if len(bins):  # few colours occur: smoothing changes nothing but them and those near them
+        seen = np.unravel_index(np.flatnonzero(counts), smooth.shape)
+        near = tuple(slice(max(k.min() - 4, 0), k.max() + 5) for k in seen)
+        counted = counts.reshape(smooth.shape)[near].astype(np.float64)
+        smooth[near] = gaussian_filter(counted, 1.0, radius=4)
     return smooth.ravel() / max(len(bins), 1)
 
 

@@ -10,14 +10,13 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from traymorph.errors import TrayNotFoundError
 from traymorph.model.card import CardSighting
 from traymorph.model.masks import PlantMasks
 from traymorph.model.plane_grid import PlaneGrid
 from traymorph.model.tray import TrayOpening
 from traymorph.model.trial import TraySize
-from traymorph.tray.evidence import Plane, blackness
-from traymorph.tray.opening import find_opening
+from traymorph.tray.evidence import Plane, blackness, view_of_rim
+from traymorph.tray.opening import opening_fits_better, rim_above_card
 
 _MARGIN = 0.05
 """The other height must fit better by this much: as much as a twentieth of a clear rim."""
@@ -66,12 +65,12 @@ def other_plane_fits_better(
     ground = ground_under_card(rgb, masks, sighting)
     if ground == (1 if other == "bench" else -1):
         return False  # the search is long, and what the card lies on agrees with the settings
-    try:
-        found = find_opening(rgb, masks, sighting, size, other, canopy_above_rim_mm)
-    except TrayNotFoundError:
-        return False
     witness = _GROUND_WEIGHT * (ground if other == "rim" else -ground)
-    return found.fit - opening.fit + witness > _MARGIN
+    view = view_of_rim(
+        rgb, masks, sighting.viewpoint, rim_above_card(size, other), sighting.outline_px
+    )
+    than = opening.fit + _MARGIN - witness
+    return opening_fits_better(view, size, canopy_above_rim_mm, than)
 
 
 def ground_under_card(rgb: NDArray[np.uint8], masks: PlantMasks, sighting: CardSighting) -> int:

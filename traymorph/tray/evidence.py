@@ -1,6 +1,6 @@
 """What a reduced photo shows in the plane of the tray's rim: lightness, plants, what is in view."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import cv2
 import numpy as np
@@ -28,42 +28,80 @@ Plane = NDArray[np.float32]
 
 @dataclass(frozen=True, slots=True, eq=False)
 class RimEvidence:
-    """Maps on one grid in the plane of the rim, all of shape ``grid.shape``.
+    """Maps on one grid in the plane of the rim, under a canopy of one height.
 
     Parameters
     ----------
     grid : PlaneGrid
         Cells of 1 mm at rim height.
-    lightness : ndarray of float32
-        CIELAB L* of what is seen through each cell, 0 to 100.
-    in_photo : ndarray of float32
-        1 where the cell lies in the photo.
-    bare : ndarray of float32
-        Share of the cell that is in the photo and shows no plant.
-    canopy : ndarray of float32
-        Plant, shifted to where it stands if it is seen at the height of the outermost leaves.
-    canopy_in_photo : ndarray of float32
-        1 where ``canopy`` was looked at, 0 beyond the photo.
     rim_layers : ndarray of float32, shape (rows, columns, 2)
-        Lightness and bare side by side, to be read at once.
+        CIELAB L* of what is seen through each cell, 0 to 100, and the share of the cell that is
+        in the photo and shows no plant.
     canopy_layers : ndarray of float32, shape (rows, columns, 4)
-        Canopy, canopy_in_photo, and a* and b* of what stands there times its share of plant.
+        Plant, shifted to where it stands if it is seen at the height of the outermost leaves; 1
+        where it was looked at, 0 beyond the photo; and a* and b* of what stands there times its
+        share of plant.
     leaves_above_rim_mm : float
-        Height above the rim at which ``canopy`` was read.
+        Height above the rim at which the canopy was read.
     photo_turn_deg : float
         Turn of the photo's longer edges in the grid.
     """
 
     grid: PlaneGrid
-    lightness: Plane
-    in_photo: Plane
-    bare: Plane
-    canopy: Plane
-    canopy_in_photo: Plane
     rim_layers: Plane
     canopy_layers: Plane
     leaves_above_rim_mm: float
     photo_turn_deg: float
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class RimView:
+    """A reduced photo and what it shows in the plane of the rim, whatever the canopy's height.
+
+    Parameters
+    ----------
+    viewpoint : Viewpoint
+        The camera.
+    grid : PlaneGrid
+        Cells of 1 mm at rim height that hold the whole photo.
+    plant : ndarray of float32, shape (h, w)
+        Share of plant in the photo, reduced to pixels of about 1 mm.
+    hue : ndarray of float32, shape (h, w, 2)
+        CIELAB a* and b* of the same pixels times their share of plant.
+    scale : float
+        Photo pixels per pixel of both.
+    rim_layers : ndarray of float32, shape (rows, columns, 2)
+        As of `RimEvidence`.
+    """
+
+    viewpoint: Viewpoint
+    grid: PlaneGrid
+    plant: Plane
+    hue: Plane
+    scale: float
+    rim_layers: Plane
+
+    def under_canopy(self, leaves_above_rim_mm: float) -> RimEvidence:
+        """Say where plants stand if their outermost leaves are so high above the rim.
+
+        Parameters
+        ----------
+        leaves_above_rim_mm : float
+            A guess will do.
+        """
+        grid = self.grid
+        raised = replace(grid, height_mm=grid.height_mm + leaves_above_rim_mm)
+        x, y = raised.sampling(self.viewpoint, self.scale)
+        canopy = cv2.remap(self.plant, x, y, cv2.INTER_LINEAR, borderMode=cv2.BORDER_CONSTANT)
+        held = _within(x, y, self.plant.shape)
+        hue = cv2.remap(self.hue, x, y, cv2.INTER_LINEAR)
+        return RimEvidence(
+            grid=grid,
+            rim_layers=self.rim_layers,
+            canopy_layers=np.dstack([canopy, held, hue]),
+            leaves_above_rim_mm=leaves_above_rim_mm,
+            photo_turn_deg=_photo_turn(self.viewpoint, grid.height_mm),
+        )
 
 
 def blackness(lightness: Plane) -> Plane:
@@ -104,14 +142,13 @@ def reduced_to(
     return small.astype(np.uint8), share.astype(np.float32), masks.scale * width / size[0]
 
 
-def gather(
+def view_of_rim(
     rgb: NDArray[np.uint8],
     masks: PlantMasks,
     viewpoint: Viewpoint,
     rim_height_mm: float,
-    leaves_above_rim_mm: float,
     card_outline_px: NDArray[np.float64],
-) -> RimEvidence:
+) -> RimView:
     """Carry a reduced photo to the plane of the rim.
 
     Parameters
@@ -124,14 +161,12 @@ def gather(
         The camera.
     rim_height_mm : float
         Height of the rim above the card's face, mm.
-    leaves_above_rim_mm : float
-        How high above the rim the outermost leaves stand, mm; a guess will do.
     card_outline_px : ndarray, shape (4, 2)
         The card's corners in the photo: no rim is seen on the card or just round it.
 
     Returns
     -------
-    RimEvidence
+    RimView
         Maps of the whole photo.
     """
     grid = _whole_view(viewpoint, rim_height_mm)
@@ -144,32 +179,19 @@ def gather(
     mm_per_pixel = viewpoint.mm_per_px(centre) * masks.scale
     small, plant, scale = reduced_to(rgb, masks, mm_per_pixel, FINE_MM)
     x, y = grid.sampling(viewpoint, scale)
-    in_photo = _within(x, y, plant.shape)
     colour = cv2.remap(small, x, y, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
     lightness = cv2.cvtColor(colour, cv2.COLOR_RGB2LAB)[:, :, 0].astype(np.float32) / 2.55
     seen = cv2.remap(plant, x, y, cv2.INTER_LINEAR, borderMode=cv2.BORDER_CONSTANT)
-    raised = PlaneGrid(
-        grid.origin_mm, grid.along, grid.step_mm, grid.shape, rim_height_mm + leaves_above_rim_mm
-    )
-    x, y = raised.sampling(viewpoint, scale)
-    canopy = cv2.remap(plant, x, y, cv2.INTER_LINEAR, borderMode=cv2.BORDER_CONSTANT)
-    held = _within(x, y, plant.shape)
-    lab = cv2.cvtColor(small, cv2.COLOR_RGB2LAB)
-    hue = (lab[:, :, 1:].astype(np.float32) - 128.0) * plant[..., None]
-    raised_hue = cv2.remap(hue, x, y, cv2.INTER_LINEAR)
-    bare = (1.0 - seen) * in_photo
+    bare = (1.0 - seen) * _within(x, y, plant.shape)
     bare[_card_cells(card_outline_px, viewpoint, grid)] = 0.0
-    return RimEvidence(
+    lab = cv2.cvtColor(small, cv2.COLOR_RGB2LAB)
+    return RimView(
+        viewpoint=viewpoint,
         grid=grid,
-        lightness=lightness,
-        in_photo=in_photo,
-        bare=bare,
-        canopy=canopy.astype(np.float32),
-        canopy_in_photo=held,
+        plant=plant,
+        hue=(lab[:, :, 1:].astype(np.float32) - 128.0) * plant[..., None],
+        scale=scale,
         rim_layers=np.stack([lightness, bare], axis=-1).astype(np.float32),
-        canopy_layers=np.dstack([canopy, held, raised_hue]).astype(np.float32),
-        leaves_above_rim_mm=leaves_above_rim_mm,
-        photo_turn_deg=_photo_turn(viewpoint, rim_height_mm),
     )
 
 

@@ -1,7 +1,5 @@
 """Fits a rectangle of known size to the evidence: judges candidates, walks to the best."""
 
-from dataclasses import replace
-
 import numpy as np
 from numpy.typing import NDArray
 
@@ -23,7 +21,10 @@ from traymorph.tray.scan import Place
 _USUAL_RIM_MM = 9.0
 _SCREEN_SAMPLE_MM = 15.0
 _SCREENED_AT_ONCE = 40
-_SAMPLE_MM = 5.0
+_FIRST_STEP_MM, _FINEST_STEP_MM = 8.0, 0.25
+"""Steps of a walk: where it starts and what the last walk ends with."""
+_REFINED_STEP_MM, _REFINED_SAMPLE_MM = 2.0, 10.0
+_ROUGH_STEP_MM, _SAMPLE_MM = 1.0, 5.0
 _NUDGES_MM, _NUDGED = (12.0, 8.0), 20
 _KEPT = 6
 _APART_MM, _APART_DEG = 25.0, 4.0
@@ -160,10 +161,63 @@ def _apart(one: Place, other: Place) -> bool:
     return away > _APART_MM or turn > _APART_DEG
 
 
-def refine(
-    evidence: RimEvidence, start: Place, size_mm: NDArray[np.float64], *, finest_mm: float
-) -> tuple[Place, float]:
-    """Walk to the best place near a start by ever smaller steps.
+_Node = tuple[int, int, int]
+"""Steps of `_FINEST_STEP_MM` from a start, in x, y and turn."""
+
+
+class _Walks:
+    """Walks over one lattice of places round a start, each of which is judged once.
+
+    Walks that end at the same place meet long before, and every step looks back.
+    """
+
+    def __init__(
+        self, evidence: RimEvidence, start: Place, size_mm: NDArray[np.float64], sample_mm: float
+    ) -> None:
+        self._evidence, self._size_mm, self._sample_mm = evidence, size_mm, sample_mm
+        self._start = np.array([start.x, start.y, start.turn_deg])
+        self._node = _moves(size_mm)[1:4].diagonal() * _FINEST_STEP_MM
+        self._judged: dict[_Node, tuple[float, float]] = {}
+
+    def walk(self, first: _Node, finest_mm: float) -> tuple[_Node, float]:
+        """Walk to the best node near a first one by ever smaller steps; give its score too."""
+        here, step = first, round(_FIRST_STEP_MM / _FINEST_STEP_MM)
+        while step * _FINEST_STEP_MM >= finest_mm:
+            near = [here, *(_moved(here, axis, by) for by in (step, -step) for axis in range(3))]
+            scores = [one[0] for one in self._judge(near)]
+            best = int(np.argmax(scores))
+            here = near[best]
+            if best == 0:
+                step //= 2
+        return here, self._judged[here][0]
+
+    def place(self, node: _Node) -> tuple[Place, float]:
+        """Give the place at a node that was judged and the rim's width there."""
+        x, y, turn = (float(n) for n in self._at(node))
+        score, rim = self._judged[node]
+        return Place(x, y, turn, score), rim
+
+    def _at(self, node: _Node) -> NDArray[np.float64]:
+        at: NDArray[np.float64] = self._start + np.array(node) * self._node
+        return at
+
+    def _judge(self, nodes: list[_Node]) -> list[tuple[float, float]]:
+        fresh = [node for node in nodes if node not in self._judged]
+        if fresh:
+            places = np.array([self._at(node) for node in fresh])
+            read = profiles(self._evidence, places, self._size_mm, self._sample_mm)
+            judged = zip(*(values.tolist() for values in scores(read)), strict=True)
+            self._judged.update(zip(fresh, judged, strict=True))
+        return [self._judged[node] for node in nodes]
+
+
+def _moved(node: _Node, axis: int, by: int) -> _Node:
+    x, y, turn = (n + by * (axis == k) for k, n in enumerate(node))
+    return x, y, turn
+
+
+def refine(evidence: RimEvidence, start: Place, size_mm: NDArray[np.float64]) -> Place:
+    """Walk to the best place near a start by ever smaller steps, 2 mm at last.
 
     Parameters
     ----------
@@ -173,39 +227,27 @@ def refine(
         Where to begin.
     size_mm : ndarray, shape (2,)
         Inside length and width.
-    finest_mm : float
-        Smallest step, mm; samples along the outline lie five such steps apart, at least 5 mm.
 
     Returns
     -------
-    tuple of (Place, float)
-        The best place and the rim's width there.
+    Place
+        The best one.
     """
-    moves = _moves(size_mm)
-    here = np.array([start.x, start.y, start.turn_deg])
-    sample_mm = max(_SAMPLE_MM, 5.0 * finest_mm)
-    step, score, rim = 8.0, -np.inf, _USUAL_RIM_MM
-    while step >= finest_mm:
-        trial = here + moves * step
-        value, widths = scores(profiles(evidence, trial, size_mm, sample_mm))
-        best = int(np.argmax(value))
-        here, score, rim = trial[best], float(value[best]), float(widths[best])
-        if best == 0:
-            step /= 2.0
-    return Place(float(here[0]), float(here[1]), float(here[2]), score), rim
+    walks = _Walks(evidence, start, size_mm, _REFINED_SAMPLE_MM)
+    return walks.place(walks.walk((0, 0, 0), _REFINED_STEP_MM)[0])[0]
 
 
 def settle(
-    evidence: RimEvidence, start: Place, size_mm: NDArray[np.float64], *, finest_mm: float
+    evidence: RimEvidence, start: Place, size_mm: NDArray[np.float64]
 ) -> tuple[Place, float]:
     """Walk to the best place near a start, a rim's width to all sides tried too.
 
     The rim's inner and outer edge look alike, so a walk alone may end with one side on the
-    other edge.
+    other edge. The last steps are of 0.25 mm.
 
     Parameters
     ----------
-    evidence, start, size_mm, finest_mm
+    evidence, start, size_mm
         As of `refine`.
 
     Returns
@@ -213,17 +255,13 @@ def settle(
     tuple of (Place, float)
         The best place and the rim's width there.
     """
-    steps = (-_BESIDE_MM, 0.0, _BESIDE_MM)
+    walks = _Walks(evidence, start, size_mm, _SAMPLE_MM)
+    beside = round(_BESIDE_MM / _FINEST_STEP_MM)
     walked = [
-        refine(
-            evidence,
-            replace(start, x=start.x + x / FINE_MM, y=start.y + y / FINE_MM),
-            size_mm,
-            finest_mm=1.0,
-        )
-        for x in steps
-        for y in steps
+        walks.walk((x, y, 0), _ROUGH_STEP_MM)
+        for x in (-beside, 0, beside)
+        for y in (-beside, 0, beside)
     ]
-    best = max(walked, key=lambda one: one[0].score)[0]
-    ways = [refine(evidence, one, size_mm, finest_mm=finest_mm) for one in (start, best)]
-    return max(ways, key=lambda one: one[0].score)
+    best = max(walked, key=lambda one: one[1])[0]
+    ways = [walks.walk(one, _FINEST_STEP_MM) for one in ((0, 0, 0), best)]
+    return walks.place(max(ways, key=lambda one: one[1])[0])

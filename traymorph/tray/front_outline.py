@@ -235,13 +235,16 @@ def _settled(
     """Move the line until the colours that it parts ask for no other; None without two parts."""
     middles = _middles(used.shape[1])
     whole = len(middles) * _COLUMN_MM
+    heights, colours, columns = above_mm[used], bins[used], np.nonzero(used)[1]
+    odds = np.zeros(used.shape)
     for _ in range(_ROUNDS):
-        upper = used & (above_mm > line)
-        lower = used & ~upper & (above_mm > line - learnt_mm)
+        at = line[columns]
+        upper = heights > at
+        lower = ~upper & (heights > at - learnt_mm)
         if min(upper.sum(), lower.sum()) < _FEWEST_CELLS:
             return None
-        odds = np.where(used, _odds(bins[upper], bins[lower])(bins), 0.0)[:, :whole]
-        by_column = odds.reshape(len(odds), -1, _COLUMN_MM).mean(axis=2)
+        odds[used] = _odds(colours[upper], colours[lower])(colours)
+        by_column = sum(odds[:, k:whole:_COLUMN_MM] for k in range(_COLUMN_MM)) / _COLUMN_MM
         # with the line at a row, all rows above it are taken to stand behind
         told = 2.0 * (np.cumsum(by_column, axis=0) - by_column)
         path = _best_path(told, _CLIMB, _JUMP)
@@ -335,17 +338,18 @@ def _best_path(gain: NDArray[np.float64], climb: float, jump: float) -> NDArray[
     A step from column to column costs ``climb`` per row, but no more than ``jump``.
     """
     rows, columns = gain.shape
+    by_column = np.ascontiguousarray(gain.T)
     slope = climb * np.arange(rows)
-    best = np.empty_like(gain)
-    best[:, 0] = gain[:, 0]
+    best = np.empty_like(by_column)
+    best[0] = by_column[0]
     for k in range(1, columns):
-        before = best[:, k - 1]
+        before = best[k - 1]
         down = np.maximum.accumulate(before + slope) - slope
         up = np.maximum.accumulate((before - slope)[::-1])[::-1] + slope
-        best[:, k] = gain[:, k] + np.maximum(np.maximum(down, up), before.max() - jump)
+        best[k] = by_column[k] + np.maximum(np.maximum(down, up), before.max() - jump)
     path = np.empty(columns, np.intp)
-    path[-1] = np.argmax(best[:, -1])
+    path[-1] = np.argmax(best[-1])
     for k in range(columns - 1, 0, -1):
         cost = np.minimum(climb * np.abs(np.arange(rows) - path[k]), jump)
-        path[k - 1] = np.argmax(best[:, k - 1] - cost)
+        path[k - 1] = np.argmax(best[k - 1] - cost)
     return path

@@ -50,7 +50,7 @@ class Profiles:
         Maps in the plane of the rim, read at ``RIM_OFFSETS_MM`` along the outward normals.
     canopy, held : ndarray of float32, shape (canopy offsets, candidates, samples)
         Share of plant, and whether the place is in the photo, at ``CANOPY_OFFSETS_MM``.
-    colour : ndarray of float32, shape (2, canopy offsets, candidates, samples)
+    colour : tuple of two ndarray of float32, shape (canopy offsets, candidates, samples)
         a* and b* of the plants, times their share.
     side : ndarray of int, shape (samples,)
         Which side a sample lies on: 0 and 2 run along the length, 1 and 3 along the width.
@@ -68,7 +68,7 @@ class Profiles:
     bare: Plane
     canopy: Plane
     held: Plane
-    colour: Plane
+    colour: tuple[Plane, Plane]
     side: NDArray[np.int64]
     halves: NDArray[np.int64]
     leaves_above_rim_mm: float
@@ -117,7 +117,7 @@ def profiles(
         )
         values = cv2.remap(layers, x, y, cv2.INTER_LINEAR, borderMode=cv2.BORDER_CONSTANT)
         shape = (len(offsets), len(places), len(points))
-        return [values[..., k].reshape(shape).astype(np.float32) for k in range(layers.shape[-1])]
+        return [np.asarray(one, np.float32).reshape(shape) for one in cv2.split(values)]
 
     lightness, bare = read(evidence.rim_layers, RIM_OFFSETS_MM)
     canopy, held, *colour = read(evidence.canopy_layers, CANOPY_OFFSETS_MM)
@@ -128,7 +128,7 @@ def profiles(
         bare,
         canopy,
         held,
-        np.stack(colour),
+        (colour[0], colour[1]),
         side,
         _halves(side),
         evidence.leaves_above_rim_mm,
@@ -270,7 +270,8 @@ def other_crops(read: Profiles) -> NDArray[np.float64]:
 def _colours(read: Profiles, rows: slice) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
     """Mean a* and b* of plants per half, (8, 2, candidates), and how full of plants, (8, n)."""
     share = _over_halves(read, read.canopy[rows].sum(axis=0)).T
-    colour = _over_halves(read, read.colour[:, rows].sum(axis=1)).transpose(2, 0, 1)
+    along = np.stack([one[rows].sum(axis=0) for one in read.colour])
+    colour = _over_halves(read, along).transpose(2, 0, 1)
     cells = (rows.stop - rows.start) * _sizes(read)[:, None]
     mean = colour / np.maximum(share, 1e-3 * cells)[:, None]
     return mean.astype(np.float64), np.minimum(share / (cells * _FULL), 1.0)

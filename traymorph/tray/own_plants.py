@@ -228,9 +228,13 @@ def kept_pixels(
     shape = (rows.stop - rows.start, columns.stop - columns.start)
     if 0 in shape:  # all of them beyond the photo
         return _masked(masks, (slice(0), slice(0)), np.zeros((0, 0), np.float32))
-    x, y = grid.cells_of_pixels(viewpoint, masks.scale, shape, (rows.start, columns.start))
-    share = cv2.remap(own, x, y, cv2.INTER_NEAREST, borderMode=cv2.BORDER_CONSTANT)
-    return _masked(masks, (rows, columns), share.astype(np.float32))
+    share = cv2.remap(
+        own,
+        *grid.cells_of_pixels(viewpoint, masks.scale, shape, (rows.start, columns.start)),
+        cv2.INTER_NEAREST,
+        borderMode=cv2.BORDER_CONSTANT,
+    )
+    return _masked(masks, (rows, columns), np.asarray(share, np.float32))
 
 
 _AROUND_PX = 16

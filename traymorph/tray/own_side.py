@@ -110,12 +110,10 @@ def own_side(
     hidden = (behind & (plant > _PLANT_FROM))[:, beyond <= 0].any(axis=0).mean()
     if not doubtful.any() and hidden <= _BEHIND_COLUMNS:
         doubtful = _raised(plant * own, height, beyond)
-    kept, at_least = (
-        kept_pixels(masks, viewpoint, grid, cells, (x, y)) for cells in (own, own * ~doubtful)
-    )
-    return OwnSide(
-        kept, at_least if doubtful.any() else None, behind=bool(hidden > _BEHIND_COLUMNS)
-    )
+    kept, at_least = kept_pixels(masks, viewpoint, grid, own, (x, y)), None
+    if doubtful.any():
+        at_least = kept_pixels(masks, viewpoint, grid, own * ~doubtful, (x, y))
+    return OwnSide(kept, at_least, behind=bool(hidden > _BEHIND_COLUMNS))
 
 
 def _raised(

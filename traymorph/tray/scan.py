@@ -53,15 +53,12 @@ def coarse_places(evidence: RimEvidence, length_mm: float, width_mm: float) -> l
     step = COARSE_MM / FINE_MM
     rows, columns = evidence.grid.shape
     size = (max(1, round(columns / step)), max(1, round(rows / step)))
+    lightness, bare = (evidence.rim_layers[..., k] for k in (0, 1))
+    canopy, held = (evidence.canopy_layers[..., k] for k in (0, 1))
     shrunk = np.dstack(
         [
             cv2.resize(layer, size, interpolation=cv2.INTER_AREA).astype(np.float32)
-            for layer in (
-                evidence.canopy_in_photo,
-                evidence.bare,
-                evidence.bare * blackness(evidence.lightness),
-                evidence.canopy,
-            )
+            for layer in (held, bare, bare * blackness(lightness), canopy)
         ]
     )
     found: list[Place] = []
