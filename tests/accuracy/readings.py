@@ -118,6 +118,7 @@ def truths(record: dict) -> dict[str, float]:
         "projected_leaf_area_cm2": tray["projected_leaf_area_inside_cm2"],
         "largest_gap_cm2": tray["largest_gap_opened_5mm_cm2"],
         "blade_width_mm": tray["visible_blade_width_median_mm"],
+        "canopy_height_cv_pct": _variation_of_the_middle(tray["column_height_mm"]),
         "stem_to_leaf_ratio": front["stem_to_leaf_ratio"],
         "bare_stem_mm": level["bare_stem_mm"],
         "leaf_layer_mm": level["leaf_layer_mm"],
@@ -126,6 +127,14 @@ def truths(record: dict) -> dict[str, float]:
         "leaf_b": lab[2],
     }
     return {name: float("nan") if value is None else float(value) for name, value in known.items()}
+
+
+def _variation_of_the_middle(column_height_mm: list[float | None]) -> float:
+    """Variation of true heights in per cent, without the tenth of the columns at either end."""
+    heights = np.array([height for height in column_height_mm if height is not None])
+    ends = round(0.1 * len(heights))
+    middle = heights[ends : len(heights) - ends]
+    return float(100 * middle.std() / middle.mean())
 
 
 def _overlap(mask: Path, truth: Path) -> dict[str, float]:

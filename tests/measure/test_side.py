@@ -92,12 +92,22 @@ def test_height_metrics_of_known_columns():
     assert found["canopy_height_p95_mm"].value == pytest.approx(59.0)
 
 
+def test_the_tenth_of_the_columns_at_either_end_is_left_out_of_the_variation():
+    middle = np.array([40.0, 60.0] * 4)
+    found = height_metrics(np.concatenate([[10.0], middle, [90.0]]), 1.0)
+    assert found["canopy_height_cv_pct"].value == pytest.approx(20.0)
+    assert found["canopy_height_mm"].value == pytest.approx(50.0)
+
+
 def stand(sight, *, mean=60.0, spread=6.0, per_mm2=0.04, seed=0):
-    """Point tips all over a tray: true and apparent greatest heights of 5 mm columns."""
+    """Point tips all over a tray: true and apparent greatest heights of 5 mm columns.
+
+    At the ends they lean out by 10 mm; the outermost rows in front and behind are lower.
+    """
     rng = np.random.default_rng(seed)
     count = int(per_mm2 * sight.length_mm * sight.depth_mm)
-    x = rng.uniform(0, sight.length_mm, count)
-    behind = rng.uniform(0, sight.depth_mm, count)
+    x = rng.uniform(-10, sight.length_mm + 10, count)
+    behind = rng.uniform(15, sight.depth_mm - 15, count)
     height = rng.normal(mean, spread, count)
     near = sight.distance_mm / (sight.distance_mm + behind)
     seen_x = sight.eye_along_mm + (x - sight.eye_along_mm) * near

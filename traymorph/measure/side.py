@@ -150,10 +150,13 @@ def leaf_layer_edges_mm(view: FrontView) -> tuple[float, float]:
 def height_metrics(heights: Columns, u_mm: float) -> dict[str, Measured]:
     """Mean, 95th percentile and variation of column heights above the medium.
 
+    Towards the tray's ends the lines of sight leave it before its back, and plants lean outwards:
+    heights differ there for other reasons than within, so their variation is that of the middle.
+
     Parameters
     ----------
     heights : ndarray, shape (n,)
-        One height per 5 mm column, without NaN.
+        One height per 5 mm column along the tray, without NaN.
     u_mm : float
         Standard uncertainty common to all of them.
 
@@ -165,7 +168,9 @@ def height_metrics(heights: Columns, u_mm: float) -> dict[str, Measured]:
     if len(heights) == 0:
         return {}
     mean, spread = float(heights.mean()), float(heights.std())
-    cv = 100.0 * spread / mean if mean > 0 else math.nan
+    ends = round(_END_SHARE * len(heights))
+    middle = heights[ends : len(heights) - ends]
+    cv = 100.0 * float(middle.std() / middle.mean()) if middle.mean() > 0 else math.nan
     return {
         "canopy_height_mm": Measured(mean, u_mm),
         "canopy_height_p95_mm": Measured(
@@ -177,6 +182,10 @@ def height_metrics(heights: Columns, u_mm: float) -> dict[str, Measured]:
     }
 
 
+_END_SHARE = 0.1
+"""Share of the columns at either end that the variation leaves out. With true masks of 40 rendered
+trays it then ranks trays as the same variation of the true heights does (Spearman's rank
+correlation .87; .73 over all columns) and is right on average (15 % too large over all)."""
 _SPREAD_U = 0.25
 """Relative doubt of the spread between columns after the correction for depth."""
 _P95_U = 0.6

@@ -27,8 +27,8 @@ SIDE = (
         "canopy_height_cv_pct",
         "%",
         View.SIDE,
-        "Standard deviation of the heights of the 5 mm columns that canopy_height_mm is the mean "
-        "of, as per cent of that mean.",
+        "Standard deviation of the heights of 5 mm columns as per cent of their mean: those of "
+        "canopy_height_mm without the tenth at either end, where less of the tray's depth is seen.",
         OWN_DEFINITION,
         0.0,
         1000.0,
