@@ -160,6 +160,14 @@ def test_bare_tray_gives_empty_metrics_and_a_flag(make):
     assert "no_plants" in flags
 
 
+@pytest.mark.parametrize(("rim_y", "low"), [(0.0, True), (35.0, False)])
+def test_a_camera_well_below_the_canopys_top_is_flagged(make, rim_y, low):
+    # the lens is at y = 0, the tops 60 mm above the rim
+    leaf = lambda x, y: (abs(x) < 150) & (y > rim_y - 60) & (y < rim_y)  # noqa: E731
+    wall = FrontWall(rim_y, 0.0, -150.0, 150.0, 0.7, 1.0)
+    assert ("camera_low" in measure_side(tray(make, leaf, wall=wall))[1]) == low
+
+
 def test_plants_hardly_above_the_rim_have_no_layer(make):
     metrics, flags = measure_side(tray(make, lambda x, y: (abs(x) < 150) & (y > -2) & (y < 0)))
     assert "canopy_below_rim" in flags
