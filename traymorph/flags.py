@@ -173,6 +173,12 @@ _ALL = (
         "Put a plain sheet of another colour behind the tray.",
     ),
     Flag(
+        "camera_low",
+        "The camera stood well below the canopy's top: its front rows hide what stands behind "
+        "them, and heights may read too low.",
+        "Hold the lens level with the canopy's top.",
+    ),
+    Flag(
         "no_node",
         "This crop has no node at which leaf and stem part: stem columns are empty.",
         "Use canopy height and cover.",

@@ -93,11 +93,14 @@ def test_height_metrics_of_known_columns():
 
 
 def stand(sight, *, mean=60.0, spread=6.0, per_mm2=0.04, seed=0):
-    """Point tips all over a tray: true and apparent greatest heights of 5 mm columns."""
+    """Point tips all over a tray: true and apparent greatest heights of 5 mm columns.
+
+    At the ends they lean out by 10 mm; the outermost rows in front and behind are lower.
+    """
     rng = np.random.default_rng(seed)
     count = int(per_mm2 * sight.length_mm * sight.depth_mm)
-    x = rng.uniform(0, sight.length_mm, count)
-    behind = rng.uniform(0, sight.depth_mm, count)
+    x = rng.uniform(-10, sight.length_mm + 10, count)
+    behind = rng.uniform(15, sight.depth_mm - 15, count)
     height = rng.normal(mean, spread, count)
     near = sight.distance_mm / (sight.distance_mm + behind)
     seen_x = sight.eye_along_mm + (x - sight.eye_along_mm) * near
@@ -166,6 +169,14 @@ def test_bare_tray_gives_empty_metrics_and_a_flag(make):
     metrics, flags = measure_side(tray(make, lambda x, _: x > 1e9))
     assert all(math.isnan(m.value) for m in metrics.values())
     assert "no_plants" in flags
+
+
+@pytest.mark.parametrize(("rim_y", "low"), [(0.0, True), (35.0, False)])
+def test_a_camera_well_below_the_canopys_top_is_flagged(make, rim_y, low):
+    # the lens is at y = 0, the tops 60 mm above the rim
+    leaf = lambda x, y: (abs(x) < 150) & (y > rim_y - 60) & (y < rim_y)  # noqa: E731
+    wall = FrontWall(rim_y, 0.0, -150.0, 150.0, 0.7, 1.0)
+    assert ("camera_low" in measure_side(tray(make, leaf, wall=wall))[1]) == low
 
 
 def test_plants_hardly_above_the_rim_have_no_layer(make):

@@ -51,6 +51,21 @@ def test_two_layers_of_leaf_with_stems_between_are_two_stands():
     assert found.height_mm == pytest.approx(np.full(320, 50.0), abs=6.0)
 
 
+@pytest.mark.parametrize(("steps_mm", "doubted"), [(0.0, True), (30.0, False)])
+def test_two_tiers_of_leaves_that_begin_at_many_heights_are_one_stand(steps_mm, doubted):
+    # a third of the leaf is missing between the tiers: enough for doubt, not to be sure
+    tier = 45.0 + np.repeat([-steps_mm / 2, steps_mm / 2] * 2, 80)
+
+    def layers(above):
+        gap = (above >= tier) & (above < tier + 15)
+        return np.where(gap, 0.68, above < 100).astype(np.float32)
+
+    leaf, lab, above, _ = stand(upper=OWN, leaf=layers)
+    found = front_outline(leaf, lab, above)
+    assert (found is not None) == doubted
+    assert found is None or not found.sure
+
+
 def test_columns_with_nothing_behind_are_left_whole():
     leaf, lab, above, _ = stand(upper=DARKER)
     leaf[:, :160] *= above[:, :160] < 50.0

@@ -6,9 +6,10 @@ standing ``d`` behind it appears in the plane at ``a = (h D + e d) / (D + d)``: 
 eye's height. The topmost tip of a column in the photo is therefore not the highest one.
 
 The tips are taken as ``n`` independent normal heights per 5 mm column, spread evenly over the
-depth of the tray. The greatest apparent and the greatest true height of such a column both follow
-in closed form as products of normal distributions; the mean and spread of the tips are those that
-reproduce what the photo shows, and the correction is the difference of the two greatest heights.
+depth of the tray but for its outermost rows. The greatest apparent and the greatest true height of
+such a column both follow in closed form as products of normal distributions; the mean and spread
+of the tips are those that reproduce what the photo shows, and the correction is the difference of
+the two greatest heights.
 """
 
 import math
@@ -26,6 +27,11 @@ _SLICES = 24
 _ROUNDS = 20
 _VIEWS = 8
 """Depths for which the model is worked out; columns between them are interpolated."""
+_OVERHANG_MM = 10.0
+"""How far plants lean out beyond the ends: what stands at the back shows in the end columns too."""
+_EDGE_ROWS_MM, _EDGE_SHARE = 15.0, 0.25
+"""So much of the depth at the front and at the back, or this share of a shallow tray, holds no
+canopy tops: plants at the edge lean out and stand lower."""
 _STAND_COLUMNS = 15
 """Unevenness wider than this many columns is the stand's, not that of single tips."""
 _LEAST_SPREAD_MM = 0.3
@@ -80,7 +86,7 @@ def level_heights(apparent: Heights, along_mm: Heights, sight: Sight) -> tuple[H
         Heights in a level view from far away, and the standard uncertainty of the correction.
     """
     reach = _depth_seen(along_mm, sight)
-    depths = np.linspace(max(float(reach.min()), 1.0), max(float(reach.max()), 2.0), _VIEWS)
+    depths = np.linspace(float(reach.min()), float(reach.max()) + 1.0, _VIEWS)
     tip_mean, tip_spread = float(apparent.mean()), max(float(_local(apparent).std()), 1.0)
     for _ in range(_ROUNDS):
         means, spreads = _expected(tip_mean, tip_spread, depths, sight)
@@ -122,12 +128,18 @@ def _local(heights: Heights) -> Heights:
 
 
 def _depth_seen(along_mm: Heights, sight: Sight) -> Heights:
-    """How deep into the tray the lines of sight through each column stay within its ends."""
+    """How deep into the tray the lines of sight through each column stay within its plants."""
     away = along_mm - sight.eye_along_mm
-    end = np.where(away > 0, sight.length_mm, 0.0) - sight.eye_along_mm
+    ends = np.where(away > 0, sight.length_mm + _OVERHANG_MM, -_OVERHANG_MM)
+    end = ends - sight.eye_along_mm
     with np.errstate(divide="ignore", invalid="ignore"):
         depth = sight.distance_mm * (end / away - 1.0)
-    return np.clip(np.nan_to_num(depth, nan=np.inf), 0.0, sight.depth_mm)
+    edge = _edge_rows_mm(sight)
+    return np.clip(np.nan_to_num(depth, nan=np.inf), edge + 1.0, sight.depth_mm - edge)
+
+
+def _edge_rows_mm(sight: Sight) -> float:
+    return min(_EDGE_ROWS_MM, _EDGE_SHARE * sight.depth_mm)
 
 
 def _expected(
@@ -135,10 +147,11 @@ def _expected(
 ) -> tuple[Heights, Heights]:
     """Mean and spread of the greatest apparent height where one sees so deep into the tray."""
     result = []
+    edge = _edge_rows_mm(sight)
     for depth in depths:
-        behind = (np.arange(_SLICES) + 0.5) / _SLICES * depth
+        behind = edge + (np.arange(_SLICES) + 0.5) / _SLICES * (depth - edge)
         near = sight.distance_mm / (sight.distance_mm + behind)
-        tips = TIPS_PER_MM * depth / _SLICES / near  # a column widens with distance
+        tips = TIPS_PER_MM * (depth - edge) / _SLICES / near  # a column widens with distance
         means = near * tip_mean + (1.0 - near) * sight.eye_mm
         result.append(_greatest(means, near * tip_spread, tips))
     means, spreads = np.array(result).T

@@ -153,7 +153,7 @@ def height_metrics(heights: Columns, u_mm: float) -> dict[str, Measured]:
     Parameters
     ----------
     heights : ndarray, shape (n,)
-        One height per 5 mm column, without NaN.
+        One height per 5 mm column along the tray, without NaN.
     u_mm : float
         Standard uncertainty common to all of them.
 

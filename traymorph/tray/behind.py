@@ -2,8 +2,9 @@
 
 A tray's own upper leaves are better lit than its lower ones: lighter and more colourful, of the
 same hue. What stands behind shows above them, and where it is another crop, a lawn or a green
-curtain it is of another hue, or duller although it stands higher. Greenery behind of the very
-same colour cannot be told by its colour and is not.
+curtain it is of another hue, or duller although it stands higher. Of a sparse lawn scraps pass for
+plants; they look like the rest of it. Greenery behind of the very same colour cannot be told by
+its colour and is not.
 """
 
 import cv2
@@ -29,6 +30,15 @@ _FRONT_ROWS_MM = 30.0
 """Up to this height above the rim the tray's own front rows hide what stands behind."""
 _BACKDROP_SHARE = 0.15
 _SURELY_ELSEWHERE = 0.65
+_CLEAR_OF_PLANTS_MM = 10
+"""What lies farther from every own plant is backdrop."""
+_UNSURE_BACKDROP = 0.01
+"""Mean doubt of a backdrop from which on scraps of it may pass for plants: four lawns behind
+rendered trays have .05 to .10, 36 other backdrops .002 at the most."""
+_SURELY_OWN_SHARE = 0.8
+"""Own colours are learnt from this lower share of what is joined: scraps of what stands behind hang
+on the canopy's top."""
+_BACKDROP_ROUNDS = 2
 _BINS = 40
 _BINS_PER_UNIT = np.array([0.4, 0.25, 0.25], np.float32)
 _BIN_OFFSET = np.array([0.0, 20.0, 20.0], np.float32)
@@ -66,15 +76,54 @@ def like_surroundings(
     own &= plant > _LEAF_FROM
     if elsewhere.sum() < _BACKDROP_SHARE * zone.sum() or own.sum() < _FEWEST_CELLS:
         return np.zeros(plant.shape, bool)
-    bins = colour_bins(lab)
-    there, here = (colour_frequencies(bins[where]) for where in (elsewhere, own))
-    doubt = 0.02 * (there.max() + here.max())
-    likely = ((there + doubt / 2) / (there + here + doubt))[bins]
-    plants = (plant > _LEAF_FROM).astype(np.float32)
-    size = (_MAJORITY_MM, _MAJORITY_MM)
-    votes = cv2.blur(plants * likely.astype(np.float32), size)
-    surely = votes > _SURELY_ELSEWHERE * cv2.blur(plants, size)
-    marked: NDArray[np.bool_] = surely & (plants > 0) & (above_mm > _FRONT_ROWS_MM)
+    return majority(plant > _LEAF_FROM, chance_there(lab, elsewhere, own)) & (
+        above_mm > _FRONT_ROWS_MM
+    )
+
+
+def like_backdrop(
+    own: NDArray[np.bool_],
+    lab: Plane,
+    doubt: Plane,
+    above_mm: Plane,
+    shown: NDArray[np.bool_],
+) -> NDArray[np.bool_]:
+    """Mark own cells that look like a backdrop of which the masks themselves are unsure.
+
+    A sparse lawn is mostly told as no plant, but scraps of it are, and those at the canopy's top
+    join it. Whether a backdrop is of that kind the masks' own doubt says: it is next to none on
+    walls, cloths and wood.
+
+    Parameters
+    ----------
+    own : ndarray of bool, shape (rows, columns)
+        Plants joined to those above the front wall, in cells of 1 mm in its plane.
+    lab : ndarray of float32, shape (rows, columns, 3)
+        CIELAB of the cells.
+    doubt : ndarray of float32, shape (rows, columns)
+        Probability that a cell is told wrongly.
+    above_mm : ndarray of float32, shape (rows, columns)
+        Height above the rim.
+    shown : ndarray of bool, shape (rows, columns)
+        Cells that lie within the photo.
+
+    Returns
+    -------
+    ndarray of bool, shape (rows, columns)
+        All False where the masks are sure of the backdrop.
+    """
+    nothing = np.zeros(own.shape, bool)
+    kernel = np.ones((2 * _CLEAR_OF_PLANTS_MM + 1,) * 2, np.uint8)
+    near = cv2.dilate(own.astype(np.uint8), kernel) > 0
+    backdrop = shown & ~near & (above_mm > _FRONT_ROWS_MM)
+    if min(own.sum(), backdrop.sum()) < _FEWEST_CELLS:
+        return nothing
+    if doubt[backdrop].mean() < _UNSURE_BACKDROP:
+        return nothing
+    sure = own & (above_mm < np.quantile(above_mm[own], _SURELY_OWN_SHARE))
+    for _ in range(_BACKDROP_ROUNDS):  # upper leaves that were kept teach the own colours too
+        marked = majority(own, chance_there(lab, backdrop, sure)) & (above_mm > _FRONT_ROWS_MM)
+        sure = own & ~marked
     return marked
 
 
@@ -95,6 +144,47 @@ def colour_frequencies(bins: NDArray[np.intp]) -> NDArray[np.float64]:
         counted = counts.reshape(smooth.shape)[near].astype(np.float64)
         smooth[near] = gaussian_filter(counted, 1.0, radius=4)
     return smooth.ravel() / max(len(bins), 1)
+
+
+def chance_there(
+    lab: Plane, there: NDArray[np.bool_], here: NDArray[np.bool_]
+) -> NDArray[np.float32]:
+    """Chance that a cell of its colour belongs to those there rather than to those here.
+
+    Parameters
+    ----------
+    lab : ndarray of float32, shape (rows, columns, 3)
+        CIELAB of the cells.
+    there, here : ndarray of bool, shape (rows, columns)
+        Cells that the colours of either place are learnt from.
+
+    Returns
+    -------
+    ndarray of float32, shape (rows, columns)
+        0 to 1; a half where a colour is as frequent in both places, or in none.
+    """
+    bins = colour_bins(lab)
+    far, near = (colour_frequencies(bins[where]) for where in (there, here))
+    doubt = 0.02 * (far.max() + near.max())
+    likely: NDArray[np.float32] = ((far + doubt / 2) / (far + near + doubt))[bins]
+    return likely.astype(np.float32)
+
+
+def majority(plants: NDArray[np.bool_], likely: NDArray[np.float32]) -> NDArray[np.bool_]:
+    """Mark the plants around which the chance to stand elsewhere is high on average.
+
+    Parameters
+    ----------
+    plants : ndarray of bool, shape (rows, columns)
+        Cells of plant, 1 mm wide.
+    likely : ndarray of float32, shape (rows, columns)
+        Chance of each, from :func:`chance_there`.
+    """
+    weight = plants.astype(np.float32)
+    size = (_MAJORITY_MM, _MAJORITY_MM)
+    surely = cv2.blur(weight * likely, size) > _SURELY_ELSEWHERE * cv2.blur(weight, size)
+    marked: NDArray[np.bool_] = surely & plants
+    return marked
 
 
 def stands_behind(

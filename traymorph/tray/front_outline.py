@@ -61,6 +61,9 @@ _GAP_CLIMB, _GAP_JUMP = 0.03, 0.6
 _BARE, _MAYBE_BARE = 0.35, 0.28
 """Share of leaf that is missing between two layers, mean over all columns. Single stands of
 rendered trays stay below 0.25, two stands part by 0.5 and more."""
+_RAGGED = 0.15
+"""Tops of one stand scatter by less than this share of their height: by 0.05 to 0.11 where another
+tray stands behind rendered ones. Two tiers of leaves on the same plants begin at many heights."""
 _BARE_COLUMN = 0.1
 _CLOSED_MM = 40
 """Stretch over which a stand behind goes on unseen: a few leaves' width."""
@@ -205,8 +208,11 @@ def _by_gap(leaf: Plane, above_mm: Plane) -> FrontOutline | None:
     # down from the barest height to where the own leaf begins
     under = np.arange(len(amount))[:, None] >= path
     begins = np.argmax(under & (amount >= 0.5 * lower[path, along]), axis=0)
-    line = np.where(bare > _BARE_COLUMN, heights[begins, along], np.inf)
-    return FrontOutline(_to_cells(line, leaf.shape[1]), bool(bare.mean() > _BARE))
+    shows, tops = bare > _BARE_COLUMN, heights[begins, along]
+    sure = bool(bare.mean() > _BARE)
+    if not sure and tops[shows].std() > _RAGGED * tops[shows].mean():
+        return None
+    return FrontOutline(_to_cells(np.where(shows, tops, np.inf), leaf.shape[1]), sure)
 
 
 def _by_colour(used: NDArray[np.bool_], lab: Plane, above_mm: Plane) -> FrontOutline | None:

@@ -27,7 +27,7 @@ _LEAST_OF_BAND_MM = 10.0
 CUT_BAND_MM = (3.0, 45.0)
 _SMOOTH_ALONG_MM = 15.0
 _BRIDGE_CELLS = 5
-_PLANT_FROM = 0.3
+JOINS_FROM = 0.3
 """Share of plant in a cell from which on it joins its neighbours."""
 
 
@@ -87,7 +87,7 @@ def largest_plants(masks: PlantMasks) -> PlantMasks:
     TrayNotFoundError
         When the photo shows no plant.
     """
-    binary = (masks.plant > _PLANT_FROM).astype(np.uint8)
+    binary = (masks.plant > JOINS_FROM).astype(np.uint8)
     count, labels, stats, _ = cv2.connectedComponentsWithStats(binary, connectivity=8)
     if count == 1:  # label 0 is the background
         msg = "No plant was found in the photo."
@@ -196,7 +196,7 @@ def joined_to(
     plant: NDArray[np.float32], allowed: NDArray[np.bool_], seed: NDArray[np.bool_]
 ) -> NDArray[np.float32]:
     """Mark plant joined to cells in ``seed`` through allowed cells; 1 also just around it."""
-    binary = (plant > _PLANT_FROM).astype(np.uint8)
+    binary = (plant > JOINS_FROM).astype(np.uint8)
     # stems thinner than a cell break up: what lies within a few millimetres belongs together
     bridged = cv2.dilate(binary, np.ones((_BRIDGE_CELLS, _BRIDGE_CELLS), np.uint8))
     _, labels = cv2.connectedComponents(bridged * allowed.astype(np.uint8), connectivity=8)

@@ -10,15 +10,13 @@ from traymorph.model.masks import PlantMasks
 from traymorph.model.plane_grid import PlaneGrid
 from traymorph.model.tray import FrontWall
 from traymorph.model.viewpoint import Viewpoint
-from traymorph.tray.behind import like_surroundings, stands_behind
+from traymorph.tray.behind import like_backdrop, like_surroundings, stands_behind
+from traymorph.tray.beside import like_neighbours, reach_beyond
 from traymorph.tray.front_outline import FrontOutline, front_outline, raised_stretch
 from traymorph.tray.own_plants import (
     CELL_MM,
-    CUT_BAND_MM,
+    JOINS_FROM,
     MARGIN_MM,
-    NEIGHBOUR_BAND_MM,
-    NEIGHBOUR_SHARE,
-    RIM_MM,
     joined_to,
     kept_pixels,
     seen_on,
@@ -33,9 +31,6 @@ _FOOT_MM = 40.0
 """Plants of the tray are seen within this height above its wall."""
 _TALLEST_MM = 320.0
 """No microgreen stands higher above the rim."""
-_SIDE_OVERHANG_MM = 35.0
-_LEAST_SHOWN_MM = 10.0
-"""A neighbour is told from at least so much of the width in which it would be seen."""
 _PLANT_FROM = 0.5
 _BEHIND_COLUMNS = 0.2
 """Share of columns with plants behind from which on the canopy's outline is in doubt."""
@@ -95,18 +90,23 @@ def own_side(
     columns = np.arange(grid.shape[1]) * CELL_MM + grid.origin_mm[0]
     rows = np.arange(grid.shape[0]) * CELL_MM + grid.origin_mm[1]
     above = (wall.rim_y_mm + wall.rim_slope * (columns - wall.left_x_mm))[None, :] - rows[:, None]
-    beyond = np.maximum(wall.left_x_mm - columns, columns - wall.right_x_mm)
-    shown = _shown(x, y, masks.leaf.shape)
-    reach = _side_reach(plant, shown, above, columns, wall)
-    allowed = (above > -_DROOP_MM) & (beyond <= reach)[None, :]
+    out = (wall.left_x_mm - columns, columns - wall.right_x_mm)
+    beyond = np.maximum(*out)
+    height, shown = above.astype(np.float32), _shown(x, y, masks.leaf.shape)
+    ends = reach_beyond(plant, height, out, shown)
+    within = np.all([far <= end.reach_mm for far, end in zip(out, ends, strict=True)], axis=0)
+    allowed = (above > -_DROOP_MM) & within[None, :]
     seed = (above > 0) & (above < _FOOT_MM) & (beyond <= 0)[None, :]
 
-    behind = doubtful = np.zeros(plant.shape, bool)
-    height = above.astype(np.float32)
+    behind = beside = doubtful = np.zeros(plant.shape, bool)
     if rgb is not None:
-        leaf = seen_on(masks.leaf, x, y)
-        behind, doubtful = _behind(plant, leaf, _lab_on(rgb, x, y), height, beyond)
-    own = joined_to(plant, allowed & ~behind, seed)
+        leaf, lab = seen_on(masks.leaf, x, y), _lab_on(rgb, x, y)
+        behind, doubtful = _behind(plant, leaf, lab, height, beyond)
+        beside = like_neighbours(plant * (shown & (above > 0)), ~behind, lab, height, out, ends)
+        own = _joined(plant, allowed & ~(behind | beside), seed)
+        doubt = seen_on(masks.doubt, x, y)
+        behind |= like_backdrop((own * plant) > JOINS_FROM, lab, doubt, height, shown)
+    own = _joined(plant, allowed & ~(behind | beside), seed)
     hidden = (behind & (plant > _PLANT_FROM))[:, beyond <= 0].any(axis=0).mean()
     if not doubtful.any() and hidden <= _BEHIND_COLUMNS:
         doubtful = _raised(plant * own, height, beyond)
@@ -114,6 +114,13 @@ def own_side(
     if doubtful.any():
         at_least = kept_pixels(masks, viewpoint, grid, own * ~doubtful, (x, y))
     return OwnSide(kept, at_least, behind=bool(hidden > _BEHIND_COLUMNS))
+
+
+def _joined(
+    plant: NDArray[np.float32], allowed: NDArray[np.bool_], seed: NDArray[np.bool_]
+) -> NDArray[np.float32]:
+    """Own cells: plants that stand elsewhere do not lead on to others."""
+    return joined_to(plant * allowed, allowed, seed & allowed)
 
 
 def _raised(
@@ -182,35 +189,3 @@ def _shown(
         (x > -0.5) & (y > -0.5) & (x < shape[1] - 0.5) & (y < shape[0] - 0.5)
     )
     return inside
-
-
-def _side_reach(
-    plant: NDArray[np.float32],
-    shown: NDArray[np.bool_],
-    above: NDArray[np.float32],
-    columns: NDArray[np.float64],
-    wall: FrontWall,
-) -> NDArray[np.float64]:
-    """How far beyond the wall's ends plants may reach; less where a neighbour stands.
-
-    Beyond the photo's edge nothing is known: such columns speak neither for nor against one.
-    """
-    band = (above > 0) & (above < _TALLEST_MM / 2)
-    known = (band & shown).sum(0) > 0.5 * band.sum(0)
-    weight = np.convolve(known, np.ones(7) / 7, mode="same")
-    amount = np.where(known, np.where(band, plant, 0.0).sum(0), 0.0)
-    smooth = np.convolve(amount, np.ones(7) / 7, mode="same") / np.maximum(weight, 1e-6)
-    inner = np.median(smooth[(columns > wall.left_x_mm) & (columns < wall.right_x_mm)])
-    reach = np.full(len(columns), _SIDE_OVERHANG_MM)
-    for end, sign in ((wall.left_x_mm, -1.0), (wall.right_x_mm, 1.0)):
-        out = sign * (columns - end)
-        far = (out > NEIGHBOUR_BAND_MM[0]) & (out < NEIGHBOUR_BAND_MM[1]) & known
-        if far.sum() * CELL_MM < _LEAST_SHOWN_MM:
-            continue
-        if smooth[far].mean() > NEIGHBOUR_SHARE * max(inner, 1.0):
-            seam = (out > CUT_BAND_MM[0]) & (out < CUT_BAND_MM[1])
-            at = int(
-                np.argmin(smooth[seam] / max(inner, 1.0) + 0.1 * ((out[seam] - RIM_MM) / 12.0) ** 2)
-            )
-            reach[out > 0] = out[seam][at]
-    return reach

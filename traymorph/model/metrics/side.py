@@ -9,8 +9,8 @@ SIDE = (
         "mm",
         View.SIDE,
         "Mean over 5 mm columns along the tray of the highest plant point in the column at any "
-        "depth, above the medium's surface, as a level view from far away would show it; the 25 mm "
-        "next to the tray's ends are left out.",
+        "depth, above the medium's surface, as a level view from far away would show it; a tenth "
+        "of the tray's length at either end is left out.",
         OWN_DEFINITION,
         0.0,
         600.0,

@@ -27,6 +27,7 @@ _TOUCH_VIEW = {
     }),
     View.SIDE: frozenset({
         "edge_plants", "canopy_below_rim", "scale_disagrees", "masks_uncertain", "masks_disagree",
+        "plants_behind", "camera_low",
     }),
     View.BOARD: frozenset({
         "few_plants", "board_too_alike", "board_unclear", "blade_folded", "blades_overlap",
