@@ -1,10 +1,8 @@
-"""Tells greenery behind the tray from its own plants in a side photo, by colour and place.
+"""Tells a lawn or a green curtain behind the tray from its own plants in a side photo, by colour.
 
-A tray's own upper leaves are better lit than its lower ones: lighter and more colourful, of the
-same hue. What stands behind shows above them, and where it is another crop, a lawn or a green
-curtain it is of another hue, or duller although it stands higher. Of a sparse lawn scraps pass for
-plants; they look like the rest of it. Greenery behind of the very same colour cannot be told by
-its colour and is not.
+Such a backdrop shows beside the tray too. Of a sparse lawn scraps pass for plants; they look like
+the rest of it. Greenery behind of the very same colour cannot be told by its colour and is not;
+other trays behind are told by where their leaf begins (`front_outline`).
 """
 
 import cv2
@@ -16,14 +14,6 @@ Plane = NDArray[np.float32]
 
 _LEAF_FROM = 0.6
 _FEWEST_CELLS = 500
-_HIGHER = 0.8
-"""Chance that a cell of the upper colour lies above one of the lower: 0.5 is mixed, 1 parted."""
-_OTHER_HUE_DEG = 10.0
-_DULLER = 0.75
-_LEAST_CHROMA = 8.0
-"""Below this hue means nothing."""
-_LEAST_SPREAD = 0.1
-"""Leaf whose a* and b* spread less is of one single colour."""
 _MAJORITY_MM = 9
 _WELL_BEYOND_MM = 50.0
 _FRONT_ROWS_MM = 30.0
@@ -43,7 +33,6 @@ _BINS = 40
 _BINS_PER_UNIT = np.array([0.4, 0.25, 0.25], np.float32)
 _BIN_OFFSET = np.array([0.0, 20.0, 20.0], np.float32)
 """Bins of 2.5 in L* and 4 in a* and b*, about what one leaf differs in itself."""
-_PAIRS = 4000
 
 
 def like_surroundings(
@@ -185,73 +174,3 @@ def majority(plants: NDArray[np.bool_], likely: NDArray[np.float32]) -> NDArray[
     surely = cv2.blur(weight * likely, size) > _SURELY_ELSEWHERE * cv2.blur(weight, size)
     marked: NDArray[np.bool_] = surely & plants
     return marked
-
-
-def stands_behind(
-    leaf: Plane, ab: Plane, above_mm: Plane, own_ends: NDArray[np.bool_]
-) -> NDArray[np.bool_]:
-    """Mark the cells that show greenery behind the tray.
-
-    Parameters
-    ----------
-    leaf : ndarray of float32, shape (rows, columns)
-        Share of leaf in cells of 1 mm in the plane of the front wall.
-    ab : ndarray of float32, shape (rows, columns, 2)
-        CIELAB a* and b* of the cells.
-    above_mm : ndarray of float32, shape (rows, columns)
-        Height above the rim.
-    own_ends : ndarray of bool, shape (columns,)
-        Columns between the tray's inside ends.
-
-    Returns
-    -------
-    ndarray of bool, shape (rows, columns)
-        All False where the leaves look like one stand.
-    """
-    used = (leaf > _LEAF_FROM) & (above_mm > 0) & own_ends[None, :]
-    if used.sum() < _FEWEST_CELLS:
-        return np.zeros(leaf.shape, bool)
-    colours, heights = np.ascontiguousarray(ab[used]), above_mm[used]
-    if colours.std(axis=0).max() < _LEAST_SPREAD:
-        return np.zeros(leaf.shape, bool)
-    labels, centres = _two_colours(colours)
-    upper = int(np.median(heights[labels == 1]) > np.median(heights[labels == 0]))
-    if not _other_stand(centres[upper], centres[1 - upper], heights, labels == upper):
-        return np.zeros(leaf.shape, bool)
-    to_upper, to_lower = (np.hypot(*np.moveaxis(ab - centres[k], 2, 0)) for k in (upper, 1 - upper))
-    plants = (leaf > _LEAF_FROM).astype(np.float32)
-    size = (_MAJORITY_MM, _MAJORITY_MM)
-    votes = cv2.blur(plants * (to_upper < to_lower), size)
-    foot = float(np.percentile(heights[labels == upper], 5))
-    marked: NDArray[np.bool_] = (votes > 0.5 * cv2.blur(plants, size)) & (above_mm > foot)
-    return marked
-
-
-def _two_colours(colours: Plane) -> tuple[NDArray[np.int32], Plane]:
-    """Split colours into two groups; starts from the extremes, so every run gives the same."""
-    axis = np.linalg.svd(np.cov(colours.T.astype(np.float64)))[0][:, 0]
-    along = colours @ axis.astype(np.float32)
-    labels = (along > np.median(along)).astype(np.int32)
-    if not labels.any():  # at least half of the leaf is of the one extreme colour
-        labels = (along > along.mean()).astype(np.int32)
-    centres = np.zeros((2, 2), np.float32)
-    for _ in range(20):
-        centres = np.stack([colours[labels == k].mean(axis=0) for k in (0, 1)])
-        away = np.hypot(*np.moveaxis(colours[:, None, :] - centres, 2, 0))
-        fresh = (away[:, 1] < away[:, 0]).astype(np.int32)
-        if not 0 < fresh.sum() < len(fresh) or (fresh == labels).all():
-            break
-        labels = fresh
-    return labels, centres.astype(np.float32)
-
-
-def _other_stand(upper: Plane, lower: Plane, heights: Plane, is_upper: NDArray[np.bool_]) -> bool:
-    rng = np.random.default_rng(0)
-    above = rng.choice(heights[is_upper], _PAIRS) > rng.choice(heights[~is_upper], _PAIRS)
-    if above.mean() < _HIGHER:
-        return False
-    chroma_up, chroma_low = float(np.hypot(*upper)), float(np.hypot(*lower))
-    turn = np.degrees(np.arctan2(upper[1], upper[0]) - np.arctan2(lower[1], lower[0]))
-    other_hue = abs((turn + 180.0) % 360.0 - 180.0) > _OTHER_HUE_DEG
-    coloured = min(chroma_up, chroma_low) > _LEAST_CHROMA
-    return bool((other_hue and coloured) or chroma_up < _DULLER * chroma_low)

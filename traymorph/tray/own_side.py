@@ -10,7 +10,7 @@ from traymorph.model.masks import PlantMasks
 from traymorph.model.plane_grid import PlaneGrid
 from traymorph.model.tray import FrontWall
 from traymorph.model.viewpoint import Viewpoint
-from traymorph.tray.behind import like_backdrop, like_surroundings, stands_behind
+from traymorph.tray.behind import like_backdrop, like_surroundings
 from traymorph.tray.beside import like_neighbours, reach_beyond
 from traymorph.tray.front_outline import FrontOutline, front_outline, raised_stretch
 from traymorph.tray.own_plants import (
@@ -149,7 +149,7 @@ def _behind(
     beyond_line = np.zeros(plant.shape, bool) if line is None else _over(line, above, between)
     if line is not None and line.sure:
         return elsewhere | beyond_line, np.zeros(plant.shape, bool)
-    return elsewhere | stands_behind(leaf, lab[:, :, 1:], above, between), beyond_line
+    return elsewhere, beyond_line
 
 
 def _over(
