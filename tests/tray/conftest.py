@@ -122,6 +122,7 @@ class Tray:
     density: float = 0.012
     overhang: float = 8.0
     seed: int = 1
+    colour: tuple = LEAF
 
     def draw(self, drawing):
         outer = frame_of(self.corners, self.lip)
@@ -155,7 +156,7 @@ class Tray:
         rng = np.random.default_rng(self.seed + 1)
         for spot in self.leaves():
             shade = rng.uniform(0.75, 1.2)
-            colour = tuple(float(min(255, c * shade)) for c in LEAF)
+            colour = tuple(float(min(255, c * shade)) for c in self.colour)
             drawing.disc(spot, radius, colour, leaf=255)
 
 

@@ -17,7 +17,8 @@ from traymorph.pipeline.seen import SeenPhoto, SegmentedPhoto
 from traymorph.report.overlays import overhead_overlay
 from traymorph.tray.card_plane import other_plane_fits_better
 from traymorph.tray.opening import find_opening, rim_above_card
-from traymorph.tray.own_plants import largest_plants, own_overhead
+from traymorph.tray.own_overhead import own_overhead
+from traymorph.tray.own_plants import largest_plants
 
 
 @dataclass(frozen=True, slots=True)
@@ -115,7 +116,7 @@ def _own_plants(
     )
     if unknown:
         plane = plane_by_outline(size, rim_height, opening.canopy_above_rim_mm)
-    own = own_overhead(segmented.masks, viewpoint, opening, plane.height_mm)
+    own = own_overhead(segmented.rgb, segmented.masks, viewpoint, opening, plane.height_mm)
     return opening, own, flags, plane
 
 

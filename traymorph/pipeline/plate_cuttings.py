@@ -30,7 +30,8 @@ from traymorph.segment.board import segment_board
 from traymorph.segment.tissue import segment_tissue
 from traymorph.tray.front_wall import find_front_wall
 from traymorph.tray.opening import find_opening, rim_above_card
-from traymorph.tray.own_plants import largest_plants, own_overhead
+from traymorph.tray.own_overhead import own_overhead
+from traymorph.tray.own_plants import largest_plants
 from traymorph.tray.own_side import own_side
 
 _COARSE_MM = {View.OVERHEAD: 0.5, View.SIDE: 0.8, View.BOARD: 0.4, View.PACK: 0.5}
@@ -158,7 +159,7 @@ def _overhead(seen: SeenPhoto, tray: TrayFacts) -> Place:
     above_rim = tray.canopy_height.value - (size.rim_above_medium_mm or math.nan)
     extra = {"canopy_above_rim_mm": above_rim} if math.isfinite(above_rim) else {}
     opening = find_opening(picture.rgb, picture.masks, seen.sighting, size, plane_name, **extra)
-    own = own_overhead(picture.masks, viewpoint, opening, plane.height_mm)
+    own = own_overhead(picture.rgb, picture.masks, viewpoint, opening, plane.height_mm)
     axes = _axes_as_photographed(seen, opening)
     middle = opening.corners_mm.mean(axis=0)
     half = np.abs((opening.corners_mm - middle) @ axes).max(axis=0)

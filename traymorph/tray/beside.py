@@ -18,6 +18,7 @@ from traymorph.tray.own_plants import (
     NEIGHBOUR_BAND_MM,
     NEIGHBOUR_SHARE,
     RIM_MM,
+    SHARE_PER_MM,
 )
 
 _BAND_MM = 160.0
@@ -29,10 +30,6 @@ _LEAST_SHOWN_MM = 10.0
 """A neighbour is told from at least so much of the width in which it would be seen."""
 _NEAREST_MM = 15.0
 """Where the photo ends before that width, the last that it shows is asked, from here on."""
-_SHARE_PER_MM = 0.016
-"""So much more plant than ``NEIGHBOUR_SHARE`` speaks for a neighbour per mm nearer to the tray: own
-overhang of rendered single trays fills at most .71 of the usual at 15 mm, .56 at 25 and .42 at 35;
-neighbours fill .60 to .91."""
 _SURELY_OWN_MM = 60.0
 """So far inside an end nothing of a neighbour beyond it shows."""
 _LEANS_IN_MM = 80.0
@@ -166,4 +163,4 @@ def _stands_beside(
         return False
     last = near & (out > out[near].max() - _LEAST_SHOWN_MM)
     nearer = max(NEIGHBOUR_BAND_MM[0] - float(out[last].mean()), 0.0)
-    return bool(amount[last].mean() > NEIGHBOUR_SHARE + _SHARE_PER_MM * nearer)
+    return bool(amount[last].mean() > NEIGHBOUR_SHARE + SHARE_PER_MM * nearer)

@@ -2,7 +2,6 @@
 
 from dataclasses import dataclass
 
-import cv2
 import numpy as np
 from numpy.typing import NDArray
 
@@ -19,12 +18,10 @@ from traymorph.tray.own_plants import (
     MARGIN_MM,
     joined_to,
     kept_pixels,
+    lab_on,
     seen_on,
 )
 
-_LAB_ZERO = np.array([0.0, 128.0, 128.0])
-_LAB_UNIT = np.array([100.0 / 255.0, 1.0, 1.0])
-"""How the library packs CIELAB into bytes."""
 _DROOP_MM = 30.0
 """How far a leaf may hang over the front wall."""
 _FOOT_MM = 40.0
@@ -100,7 +97,7 @@ def own_side(
 
     behind = beside = doubtful = np.zeros(plant.shape, bool)
     if rgb is not None:
-        leaf, lab = seen_on(masks.leaf, x, y), _lab_on(rgb, x, y)
+        leaf, lab = seen_on(masks.leaf, x, y), lab_on(rgb, x, y)
         behind, doubtful = _behind(plant, leaf, lab, height, beyond)
         beside = like_neighbours(plant * (shown & (above > 0)), ~behind, lab, height, out, ends)
         own = _joined(plant, allowed & ~(behind | beside), seed)
@@ -160,16 +157,6 @@ def _over(
     nearest = np.clip(np.arange(len(between)), inside[0], inside[-1]) - inside[0]
     over: NDArray[np.bool_] = above > line.height_mm[nearest]
     return over
-
-
-def _lab_on(
-    rgb: NDArray[np.uint8], x: NDArray[np.float32], y: NDArray[np.float32]
-) -> NDArray[np.float32]:
-    # first to the grid, then to CIELAB: the grid has fewer cells than the picture pixels
-    smooth = cv2.GaussianBlur(rgb, (0, 0), 2.0)
-    lab = cv2.cvtColor(cv2.remap(smooth, x, y, cv2.INTER_LINEAR), cv2.COLOR_RGB2LAB)
-    unpacked: NDArray[np.float32] = ((lab - _LAB_ZERO) * _LAB_UNIT).astype(np.float32)
-    return unpacked
 
 
 def _grid_before(wall: FrontWall) -> PlaneGrid:

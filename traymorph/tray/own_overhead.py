@@ -1,0 +1,219 @@
+"""Which plants are the measured tray's own from above.
+
+Plants joined to those over the opening are its own as far as leaves overhang. Where another tray
+stands beside, the two are parted by their colours if those differ, and else along the thinnest
+foliage between them.
+"""
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from traymorph.model.masks import PlantMasks
+from traymorph.model.plane_grid import PlaneGrid
+from traymorph.model.tray import TrayOpening
+from traymorph.model.viewpoint import Viewpoint
+from traymorph.tray.behind import chance_there, majority
+from traymorph.tray.own_plants import (
+    CELL_MM,
+    CUT_BAND_MM,
+    JOINS_FROM,
+    MARGIN_MM,
+    NEIGHBOUR_BAND_MM,
+    NEIGHBOUR_SHARE,
+    RIM_MM,
+    SHARE_PER_MM,
+    joined_to,
+    kept_pixels,
+    lab_on,
+    seen_on,
+)
+
+_OVERHANG_MM = 60.0
+"""Leaves do not reach farther over the rim than this; what does is another plant."""
+_SURELY_OWN_MM = 15.0
+"""A leaf this near the opening belongs to the tray even where its stem is not seen."""
+_LEAST_OF_BAND_MM = 10.0
+"""With less of the neighbours' band in the photo, nobody stands there."""
+_NEAREST_MM = 25.0
+"""Nearer to the opening a neighbour is neither looked for nor are its colours learnt."""
+_SMOOTH_ALONG_MM = 15.0
+_SHORTEST_MM = 60.0
+"""A neighbouring tray stands along more of a side than single leaves of the tray itself reach."""
+_WITHIN_MM = 10.0
+"""So far inside the opening plants are the tray's own whatever hangs in from beside."""
+_LEARNT_FROM = 0.6
+_FEWEST_CELLS = 500
+_ROUNDS = 2
+_TOLD_APART = 0.75
+"""Mean chance of being told rightly, of either stand, from which on colour parts them."""
+_INNER_MM = 30.0
+
+
+def own_overhead(
+    rgb: NDArray[np.uint8],
+    masks: PlantMasks,
+    viewpoint: Viewpoint,
+    opening: TrayOpening,
+    leaf_height_mm: float,
+) -> PlantMasks:
+    """Keep the plants of the tray seen from above.
+
+    Parameters
+    ----------
+    rgb : ndarray of uint8, shape (h, w, 3)
+        Colour-corrected picture on the pixel grid of the masks.
+    masks : PlantMasks
+        All plants in the photo.
+    viewpoint : Viewpoint
+        The camera in the card's frame.
+    opening : TrayOpening
+        The tray's opening.
+    leaf_height_mm : float
+        Mean height of the visible leaf above the card's face.
+
+    Returns
+    -------
+    PlantMasks
+        Same grid, plants elsewhere set to 0.
+    """
+    grid, size = _grid_over(opening, leaf_height_mm)
+    x, y = grid.sampling(viewpoint, masks.scale)
+    plant = seen_on(masks.plant, x, y)
+    held = seen_on(np.ones_like(masks.leaf), x, y)
+    outside, side, along = _from_outline(grid.shape, size)
+    allowed = outside <= _OVERHANG_MM
+    for k in range(4):
+        on_side = side == k
+        cut, beside = _cut_line(plant, held, (outside, along), on_side)
+        beside &= on_side
+        if not beside.any():
+            continue
+        within = outside <= cut
+        likely = _chance_of_neighbour(rgb, (x, y), plant, outside, beside)
+        if likely is not None:
+            seen = plant > JOINS_FROM
+            within = (within & ~majority(seen, likely)) | majority(seen, 1.0 - likely)
+            within |= outside < 0
+        allowed = np.where(beside, within, allowed)
+    own = joined_to(plant, allowed, outside <= _SURELY_OWN_MM)
+    return kept_pixels(masks, viewpoint, grid, own, (x, y))
+
+
+def _chance_of_neighbour(
+    rgb: NDArray[np.uint8],
+    seen_at: tuple[NDArray[np.float32], NDArray[np.float32]],
+    plant: NDArray[np.float32],
+    outside: NDArray[np.float32],
+    beside: NDArray[np.bool_],
+) -> NDArray[np.float32] | None:
+    """Chance, by its colour, that a cell belongs to the neighbour on one side.
+
+    None where the two stands look too much alike, or too little of either is seen.
+    """
+    surely, lab = plant > _LEARNT_FROM, lab_on(rgb, *seen_at)
+    here, shown = surely & (outside < -_WITHIN_MM), surely & beside
+    there = shown & (outside > _OVERHANG_MM)
+    if there.sum() < _FEWEST_CELLS:  # the photo ends before
+        there = shown & (outside > _NEAREST_MM)
+    for _ in range(_ROUNDS):  # leaves of the tray itself that reach so far do not teach
+        if min(there.sum(), here.sum()) < _FEWEST_CELLS:
+            return None
+        likely = chance_there(lab, there, here)
+        there = there & (likely > 0.5)
+    apart = min(likely[there].mean(), 1.0 - likely[here].mean())
+    return likely if apart > _TOLD_APART else None
+
+
+def _grid_over(opening: TrayOpening, height_mm: float) -> tuple[PlaneGrid, NDArray[np.float64]]:
+    a, b, _, d = opening.corners_mm
+    size = np.array([np.hypot(*(b - a)), np.hypot(*(d - a))])
+    along = (b - a) / size[0]
+    across = np.array([-along[1], along[0]])
+    origin = a - MARGIN_MM * (along + across)
+    columns, rows = np.ceil((size + 2 * MARGIN_MM) / CELL_MM).astype(int) + 1
+    return PlaneGrid(origin, along, CELL_MM, (int(rows), int(columns)), height_mm), size
+
+
+def _from_outline(
+    shape: tuple[int, int], size: NDArray[np.float64]
+) -> tuple[NDArray[np.float32], NDArray[np.int8], NDArray[np.float32]]:
+    """Distance outside the opening, nearest side, and place along that side, per cell."""
+    u = (np.arange(shape[1]) * CELL_MM - MARGIN_MM).astype(np.float32)[None, :]
+    v = (np.arange(shape[0]) * CELL_MM - MARGIN_MM).astype(np.float32)[:, None]
+    length, width = np.float32(size[0]), np.float32(size[1])
+    distances = np.stack(np.broadcast_arrays(-v, u - length, v - width, -u))
+    side = np.argmax(distances, axis=0).astype(np.int8)
+    along = np.where(side % 2 == 0, u, v).astype(np.float32)
+    return distances.max(0).astype(np.float32), side, along
+
+
+def _cut_line(
+    plant: NDArray[np.float32],
+    held: NDArray[np.float32],
+    place: tuple[NDArray[np.float32], NDArray[np.float32]],
+    on_side: NDArray[np.bool_],
+) -> tuple[NDArray[np.float32], NDArray[np.bool_]]:
+    """Say how far outside the opening foliage is thinnest, and where a neighbour stands, per cell.
+
+    ``held`` is 1 where the photo shows a cell, ``place`` the distance outside and along the side.
+    """
+    outside, along = place
+    smooth, in_photo = (
+        cv2.GaussianBlur(
+            _strip(layer, outside, on_side, along),
+            (0, 0),
+            sigmaX=2.0,
+            sigmaY=_SMOOTH_ALONG_MM / CELL_MM,
+        ).astype(np.float32)
+        for layer in (plant, held)
+    )
+    full = _goes_on(smooth, in_photo).astype(np.uint8)
+    length = np.ones((round(_SHORTEST_MM / CELL_MM), 1), np.uint8)
+    beside = cv2.morphologyEx(full[:, None], cv2.MORPH_OPEN, length).ravel() > 0
+    first = _column(CUT_BAND_MM[0])
+    seam = slice(first, _column(CUT_BAND_MM[1]))
+    valley = smooth[:, seam] + (in_photo[:, seam] < 0.5)  # beyond the photo nothing parts them
+    reach = np.arange(valley.shape[1]) * CELL_MM + CUT_BAND_MM[0]
+    unusual = 0.1 * ((reach - RIM_MM) / 12.0) ** 2
+    cut = reach[np.argmin(valley + unusual, axis=1)].astype(np.float32)
+    index = np.clip(((along + MARGIN_MM) / CELL_MM).astype(int), 0, len(cut) - 1)
+    return cut[index], beside[index]
+
+
+def _goes_on(strip: NDArray[np.float32], in_photo: NDArray[np.float32]) -> NDArray[np.bool_]:
+    """Tell where along a side plants go on farther than the tray's own reach."""
+    inner = np.maximum(strip[:, _column(-25.0) : _column(-2.0)].mean(1), 0.3)
+    band = slice(_column(NEIGHBOUR_BAND_MM[0]), _column(NEIGHBOUR_BAND_MM[1]))
+    shown = in_photo[:, band].sum(1)
+    far = strip[:, band].sum(1) / np.maximum(shown, _LEAST_OF_BAND_MM)
+    full: NDArray[np.bool_] = far > NEIGHBOUR_SHARE * inner
+    # Where the photo ends before that band, the last that it shows is asked.
+    ends = (in_photo[:, _column(0.0) :] > 0.5).sum(1)
+    for row in np.flatnonzero((shown < _LEAST_OF_BAND_MM) & (ends >= _NEAREST_MM)):
+        last = slice(_column(ends[row] - _LEAST_OF_BAND_MM), _column(ends[row]))
+        nearer = max(NEIGHBOUR_BAND_MM[0] + _LEAST_OF_BAND_MM / 2 - ends[row], 0.0)
+        least = NEIGHBOUR_SHARE + SHARE_PER_MM * nearer
+        full[row] = strip[row, last].mean() > least * inner[row]
+    return full
+
+
+def _column(outside_mm: float) -> int:
+    return round((outside_mm + _INNER_MM) / CELL_MM)
+
+
+def _strip(
+    plant: NDArray[np.float32],
+    outside: NDArray[np.float32],
+    on_side: NDArray[np.bool_],
+    along: NDArray[np.float32],
+) -> NDArray[np.float32]:
+    """Plant by place along the side (rows) and distance outside, from -30 mm on (columns)."""
+    columns = _column(MARGIN_MM)
+    rows = int((along[on_side].max(initial=0.0) + MARGIN_MM) / CELL_MM) + 1
+    use = on_side & (outside >= -_INNER_MM) & (outside < MARGIN_MM)
+    r = np.clip(((along[use] + MARGIN_MM) / CELL_MM).astype(int), 0, rows - 1)
+    c = np.clip(((outside[use] + _INNER_MM) / CELL_MM).astype(int), 0, columns - 1)
+    strip = np.zeros((rows, columns), np.float32)
+    strip[r, c] = plant[use]
+    return strip
