@@ -65,11 +65,11 @@ def seen_from_above(leaf: Plane, stem: Plane, slant: Plane, inside: tuple[slice,
     ndarray of float32, shape (rows, columns)
         At most ``stem``.
     """
-    usual_slant = float(slant[inside].mean())
-    if not stem[inside].any() or usual_slant <= 0:
+    mean_slant = float(slant[inside].mean())
+    if not stem[inside].any() or mean_slant <= 0:
         return stem
     remains = _remaining(leaf[inside], stem[inside], slant[inside])
-    growth = (1.0 - remains) / usual_slant
+    growth = (1.0 - remains) / mean_slant
     kept: Plane = (stem * (remains / (remains + growth * slant))).astype(np.float32)
     return kept
 
