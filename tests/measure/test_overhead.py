@@ -6,7 +6,7 @@ import pytest
 from traymorph.measure.grid import plan_view
 from traymorph.measure.influence import measure_plan
 from traymorph.measure.mistaken import TRAY_SAME_WAY
-from traymorph.measure.obliqueness import seen_from_above
+from traymorph.measure.obliqueness import REMAINING_U
 from traymorph.measure.overhead import (
     OVERHANG_FACTOR,
     canopy_cover_pct,
@@ -118,18 +118,6 @@ def test_a_slit_narrower_than_5_mm_joins_no_gaps(make):
     assert gaps[1] > 1.9 * gaps[0]
 
 
-def test_stems_seen_at_a_slant_are_reduced_to_what_a_vertical_view_shows():
-    """A share of stem that doubles at a slant of one half comes back to that at no slant."""
-    rows, columns = np.mgrid[0:400, 0:600].astype(np.float32)
-    slant = np.hypot(rows - 200, columns - 300) / 550.0
-    stem = 0.05 * (1.0 + 2.0 * slant)
-    kept = seen_from_above(
-        stem.astype(np.float32), slant.astype(np.float32), (slice(0, 400), slice(0, 600)), 1.0
-    )
-    assert kept.mean() == pytest.approx(0.05, rel=0.06)
-    assert kept.std() < 0.1 * kept.mean()
-
-
 def test_a_full_tray_has_no_gap(make):
     camera = make.above(600.0)
     view = plan_view(
@@ -186,6 +174,19 @@ def test_doubtful_pixels_and_an_uncertain_edge_add_doubt(make):
     # the edge across a strip 160 mm wide moves by 3 mm; all 250 mm x 160 mm of it lose a share
     assert u_edge == pytest.approx(1.6 * 3.0, rel=0.05)
     assert u_masks == pytest.approx(25.0 * 16.0 * 0.1 * TRAY_SAME_WAY, rel=0.05)
+
+
+def test_what_a_vertical_view_shows_of_stems_is_a_doubt_of_cover(make):
+    """The same shape as stem and as leaf: stem adds its own doubt to that of cover."""
+    camera, opening, plane = make.above(600.0), make.opening(300.0, 200.0), LeafPlane(0.0, 0.0)
+    bare, shape = lambda x, _: x > 1e9, disc(80.0)
+    u_pct = [
+        measure_plan(tray_of(make, camera, masks, opening), plane)["canopy_cover_pct"].u
+        for masks in (make.masks(camera, 0.0, bare, shape), make.masks(camera, 0.0, shape))
+    ]
+    covered_pct = 100.0 * np.pi * 80.0**2 / (300.0 * 200.0)
+    own_pct = np.sqrt(u_pct[0] ** 2 - u_pct[1] ** 2)
+    assert own_pct == pytest.approx(REMAINING_U * covered_pct, rel=0.05)
 
 
 def test_stems_between_leaves_keep_leaf_area_doubtful(make):

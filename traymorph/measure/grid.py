@@ -148,7 +148,7 @@ def _as_seen(
 ) -> PlanView:
     upright = stem
     if inside is not None:
-        upright = seen_from_above(stem, _slant(grid, viewpoint), inside, grid.step_mm)
+        upright = seen_from_above(leaf, stem, _slant(grid, viewpoint), inside)
     return PlanView(leaf, upright, stem, inside, grid.step_mm)
 
 

@@ -67,9 +67,10 @@ def measure_plan(tray: TrayOverhead, plane: LeafPlane) -> dict[str, Measured]:
     variance["projected_leaf_area_cm2"] += (
         _STEMS_AS_LEAF_U * values["projected_leaf_area_cm2"]
     ) ** 2
-    taken_off = coarse.stem_in_photo - coarse.stem
+    # less, since no cell can show more than all of its stem
+    less = np.maximum(coarse.stem - np.float32(REMAINING_U) * coarse.stem_in_photo, 0.0)
     influences = (
-        (replace(coarse, stem=coarse.stem + np.float32(REMAINING_U) * taken_off),),
+        (replace(coarse, stem=less),),
         *_moved(tray, plane),
     )
     for views in influences:

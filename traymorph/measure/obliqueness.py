@@ -1,89 +1,119 @@
 """How much stem a vertical view would show, from a photo that sees the tray's ends at a slant.
 
 A camera half a metre above a tray looks at its ends at 20 to 30 degrees and sees stems between
-the leaves that nobody sees from straight above. The share of stem in the picture grows with the
-slant, the tangent of the angle to the vertical, and what is left at no slant is what a vertical
-projection would show. The growth is read from the tray itself, weighed against what stems
-of usual lean would do: a stand is never quite even, and no two crops lean alike.
+the leaves that nobody sees from straight above. How much of them a vertical view would still show
+follows from how far stems lean: upright ones vanish, lying ones stay. Which way they run in the
+picture tells how far they lean.
+
+A piece of stem that leans by the vector l (horizontal way per height) shows from above as a streak
+along l. Seen at the slant t, the tangent of the angle to the vertical, it shows as d = l + t r,
+with r the unit vector away from the spot below the camera: streaks of upright stems all point
+there, those of lying stems anywhere. With leans alike in all directions an expansion for small
+q = t / |l| gives
+
+- the share of stem that the slant adds, 1 - E|l| / E|d| = q^2 / 4, and
+- the alignment of the streaks, A = E(|d| cos 2f) / E|d| = 3 q^2 / 8, f the angle from r to d,
+
+so that what is added is 2/3 of the alignment of whole streaks. In a mask they are not whole: leaves
+cut them in any direction, and hide about as much of each however long it is. In the 29 of 40
+rendered trays that show more than 2 % of stem, true masks, up to .46 of the stem in the photo is
+added and A is up to .45; A itself, without a factor, gives the share added to .07 (root mean
+square; correlation .90, a fitted factor .93), and so it is taken.
+
+Streaks are read from the gradient of the stem's share, which is normal to an outline, in double
+angles weighted by its energy (structure tensor; Bigun and Granlund 1987, Optimal orientation
+detection of linear symmetry, First International Conference on Computer Vision). A stand that
+lies one way would align with r where most of a long tray lies that way from the camera. So A is
+the slope of the streaks' double angle, as a complex number, on that of r: a direction that all
+streaks share is the line's constant.
 """
 
 import math
 
+import cv2
 import numpy as np
 from numpy.typing import NDArray
 
 USUAL_LEAN = 0.3
 """Tangent of the usual angle between stems and the vertical, from rendered trays."""
-REMAINING_U = 0.3
-"""Standard uncertainty of what is taken off, as a share of it, from the same trays."""
-_LEAN_U = 0.15
-"""Doubt of the share that remains, from the spread of lean between crops."""
-_BLOCK_MM = 20.0
-_BLOCKS_PER_PATCH = 4.0
-_FEWEST_BLOCKS = 20
+REMAINING_U = 0.08
+"""Standard uncertainty of the stem that remains, as a share of the stem in the photo, from the same
+trays."""
+
+_MOST_ALIGNED = 0.9
+"""Twice what any of these trays shows."""
+_LEAST_SPREAD = 0.05
+"""Variance of the direction away from below the camera, below which no slope on it is taken."""
 
 Plane = NDArray[np.float32]
 
 
-def seen_from_above(
-    stem: Plane, slant: Plane, inside: tuple[slice, slice], step_mm: float
-) -> Plane:
+def seen_from_above(leaf: Plane, stem: Plane, slant: Plane, inside: tuple[slice, slice]) -> Plane:
     """Share of stem that a vertical view would show.
 
     Parameters
     ----------
-    stem : ndarray of float32, shape (rows, columns)
-        Share of stem as the photo shows it.
+    leaf, stem : ndarray of float32, shape (rows, columns)
+        Share of leaf and of stem as the photo shows them.
     slant : ndarray of float32, shape (rows, columns)
         Tangent of the angle between the line of sight and the vertical.
     inside : tuple of slice
         Rows and columns of the tray's opening.
-    step_mm : float
-        Side of a cell.
 
     Returns
     -------
     ndarray of float32, shape (rows, columns)
         At most ``stem``.
     """
-    amount, tangent = (_blocks(layer[inside], step_mm) for layer in (stem, slant))
-    mean, usual = float(amount.mean()), float(tangent.mean())
-    if mean <= 0 or usual <= 0:
+    mean_slant = float(slant[inside].mean())
+    if not stem[inside].any() or mean_slant <= 0:
         return stem
-    upright = mean * USUAL_LEAN / math.hypot(USUAL_LEAN, usual)
-    if len(amount) >= _FEWEST_BLOCKS:
-        read, doubt = _at_no_slant(amount, tangent)
-        weight = (_LEAN_U * mean) ** 2 / ((_LEAN_U * mean) ** 2 + doubt**2)
-        upright += weight * (float(np.clip(read, 0.0, mean)) - upright)
-    growth = (mean - upright) / usual
-    kept: Plane = (stem * (upright / (upright + growth * slant))).astype(np.float32)
+    remains = _remaining(leaf[inside], stem[inside], slant[inside])
+    growth = (1.0 - remains) / mean_slant
+    kept: Plane = (stem * (remains / (remains + growth * slant))).astype(np.float32)
     return kept
 
 
-def _at_no_slant(amount: NDArray[np.float64], tangent: NDArray[np.float64]) -> tuple[float, float]:
-    """Fit a straight line over the slant; its value at none, with its standard error.
+def _remaining(leaf: Plane, stem: Plane, slant: Plane) -> float:
+    """Share of the stem that a vertical view would show, over the whole opening.
 
-    Neighbouring blocks share their patches of the stand, so that about one in four counts.
+    Where a cell is told as leaf as much as stem, its outlines may be leaves', which point
+    anywhere: as far as that goes, stems are taken to lean as usual.
     """
-    away = tangent - tangent.mean()
-    squares = float((away**2).sum())
-    if squares <= 0:
-        return float(amount.mean()), math.inf
-    growth = float((away * amount).sum()) / squares
-    left = amount - amount.mean() - growth * away
-    variance = float((left**2).mean()) * _BLOCKS_PER_PATCH
-    return (
-        float(amount.mean() - growth * tangent.mean()),
-        math.sqrt(variance * (1.0 / len(amount) + float(tangent.mean()) ** 2 / squares)),
+    usual = USUAL_LEAN / math.hypot(USUAL_LEAN, float(slant.mean()))
+    aligned = _alignment(stem, slant)
+    if math.isnan(aligned):
+        return usual
+    mixed = float(np.minimum(leaf, stem).sum() / stem.sum())
+    read = 1.0 - min(max(aligned, 0.0), _MOST_ALIGNED)
+    return mixed * usual + (1.0 - mixed) * read
+
+
+def _alignment(stem: Plane, slant: Plane) -> float:
+    """Slope of the streaks' direction on that in which the slant grows, as double angles.
+
+    1 where all streaks point away from below the camera, 0 where they do not heed it; NaN where
+    that direction is nearly the same all over, or there are no outlines.
+    """
+    across = _gradient(stem) ** 2
+    energy = np.abs(across)
+    total = float(energy.sum(dtype=np.float64))
+    if total <= 0:
+        return math.nan
+    grows = _gradient(slant)
+    away = (grows / np.maximum(np.abs(grows), np.finfo(np.float32).tiny)) ** 2
+    mean_streak, mean_away, common = (
+        complex(way.sum(dtype=np.complex128)) / total
+        for way in (-across, energy * away, -across * away.conj())
     )
+    spread = 1.0 - abs(mean_away) ** 2
+    if spread < _LEAST_SPREAD:
+        return math.nan
+    return (common - mean_streak * mean_away.conjugate()).real / spread
 
 
-def _blocks(layer: Plane, step_mm: float) -> NDArray[np.float64]:
-    """Means over whole blocks of about 20 mm, flattened."""
-    size = max(1, round(_BLOCK_MM / step_mm))
-    rows, columns = (n // size for n in layer.shape)
-    if rows == 0 or columns == 0:
-        return np.array([float(layer.mean())])
-    whole = layer[: rows * size, : columns * size].reshape(rows, size, columns, size)
-    means: NDArray[np.float64] = whole.mean(axis=(1, 3), dtype=np.float64).ravel()
-    return means
+def _gradient(layer: Plane) -> NDArray[np.complex64]:
+    """Gradient along columns as the real part, along rows as the imaginary one."""
+    right, down = (cv2.Sobel(layer, cv2.CV_32F, *order) for order in ((1, 0), (0, 1)))
+    gradient: NDArray[np.complex64] = (right + np.complex64(1j) * down).astype(np.complex64)
+    return gradient
