@@ -55,6 +55,7 @@ SETS: dict[str, SetPlan] = {
     ),
     "trays_locked": SetPlan(8202, 20, 5.0, 18, LOCKED_TRAYS),
     "trays_final": SetPlan(8404, 20, 5.0, 18, LOCKED_TRAYS),
+    "trays_closing": SetPlan(8606, 20, 5.0, 18, LOCKED_TRAYS),
     "five_ways": SetPlan(8303, 20, 5.0, 18, ("radish_green", "pea", "sunflower", "amaranth_red")),
     "colour_dev": SetPlan(5505, 5, 2.0, 64, ("random",)),
     "colour_unseen": SetPlan(6606, 8, 2.0, 64, ("random",)),

@@ -10,7 +10,7 @@ import pytest
 from tests.scenes import crops, ground, intruders, meshes, sets, textures, tray
 from tests.scenes.board import STEM_TINTS
 
-LOCKED = ("trays_locked", "trays_final", "board_locked", "board_final")
+LOCKED = ("trays_locked", "trays_final", "trays_closing", "board_locked", "board_final")
 OTHERS = tuple(name for name in sets.SETS if name not in LOCKED)
 OPENING = {"inside_length_mm": 300.0, "inside_width_mm": 200.0, "rim_above_bench_mm": 45.0}
 
@@ -56,7 +56,7 @@ def view_of(spec: dict) -> str:
     return view.get("kind", name)
 
 
-@pytest.mark.parametrize("name", ["trays_dev", "trays_locked", "trays_final"])
+@pytest.mark.parametrize("name", ["trays_dev", "trays_locked", "trays_final", "trays_closing"])
 def test_trays_are_spread_by_design(scenes: dict[str, list[dict]], name: str) -> None:
     specs = scenes[name]
     for view, (low, high) in {"overhead": (330, 720), "side": (400, 800)}.items():
@@ -83,7 +83,7 @@ def test_trays_are_spread_by_design(scenes: dict[str, list[dict]], name: str) ->
     assert sum(s["light"]["kind"] == "grow" for s in specs) == 2
 
 
-@pytest.mark.parametrize("name", ["trays_dev", "trays_locked", "trays_final"])
+@pytest.mark.parametrize("name", ["trays_dev", "trays_locked", "trays_final", "trays_closing"])
 def test_card_hand_and_neighbours_keep_apart(scenes: dict[str, list[dict]], name: str) -> None:
     for spec in scenes[name]:
         beside = {{"behind": "+y", "left": "-x", "right": "+x"}[n["where"]]

@@ -16,6 +16,8 @@ BACKDROPS = ("white", "grass", "grey", "black", "wood", "beige", "green_cloth", 
              "red", "bark")  # fmt: skip
 SPARSE = {"pea": 0.55, "sunflower": 0.6, "borage_like": 0.5, "chard_gold_like": 0.75}
 CARD_ROOM_MM = 120.0
+HELD_BACK = ("trays_locked", "trays_final", "trays_closing")
+"""Sets with other media, benches and backdrops than the trays to tune on, locked until read."""
 FACTORS = (
     "size", "wall", "fill", "height", "density", "spread", "true_leaf", "gloss", "uneven", "gaps",
     "lodged", "yellowed", "edge", "age", "camera", "tilt", "focal", "distortion", "blur",
@@ -36,7 +38,7 @@ def tray_scenes(name: str, plan: sets.SetPlan) -> list[dict]:
 def tray_scene(name: str, plan: sets.SetPlan, k: int, u: dict[str, float]) -> dict:
     """Specification of one tray with its photos, from a value 0..1 of every factor."""
     rng = np.random.default_rng([plan.seed, k])
-    crop, half = plan.crops[k], int(name in ("trays_locked", "trays_final"))
+    crop, half = plan.crops[k], int(name in HELD_BACK)
     light = sets.light_of(LIGHTS[(k + 3 * (k // 10)) % 10], rng)
     if light["kind"] in ("sun", "window"):
         # From the camera's side or across: a backdrop would keep it away.

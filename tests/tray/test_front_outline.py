@@ -66,6 +66,18 @@ def test_two_tiers_of_leaves_that_begin_at_many_heights_are_one_stand(steps_mm, 
     assert found is None or not found.sure
 
 
+@pytest.mark.parametrize(("steps_mm", "told"), [(0.0, True), (50.0, False)])
+def test_a_line_at_many_heights_runs_through_one_stand_however_well_it_parts(steps_mm, told):
+    tier = 55.0 + np.repeat([-steps_mm / 2, steps_mm / 2] * 2, 80)
+
+    def layers(above):
+        return ((above < tier) | ((above >= tier + 25) & (above < 130))).astype(np.float32)
+
+    leaf, lab, above, _ = stand(upper=OWN, leaf=layers)
+    found = front_outline(leaf, lab, above)
+    assert (found is not None and found.sure) == told
+
+
 def test_columns_with_nothing_behind_are_left_whole():
     leaf, lab, above, _ = stand(upper=DARKER)
     leaf[:, :160] *= above[:, :160] < 50.0

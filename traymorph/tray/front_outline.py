@@ -45,9 +45,9 @@ _LEAST_COLUMNS = 0.15
 _LEAST_BELOW = 0.2
 """Share of the leaf that lies below the line at the least: front rows hide most of what stands
 behind."""
-_DARKER_PARTED, _OTHER_HUE_PARTED, _MAYBE_PARTED = 0.9, 0.94, 0.8
+_DARKER_PARTED, _OTHER_HUE_PARTED, _MAYBE_PARTED = 0.9, 0.955, 0.8
 """Chance that a left-out cell above the line looks more like those above than one below does.
-Lines through single stands reach 0.88 with darker leaf above, and 0.91 with leaf of another hue."""
+Lines through single stands reach 0.88 with darker leaf above, and 0.95 with leaf of another hue."""
 _DARKER_L = 8.0
 _OTHER_HUE_DEG = 15.0
 _LEAST_CHROMA = 8.0
@@ -61,9 +61,10 @@ _GAP_CLIMB, _GAP_JUMP = 0.03, 0.6
 _BARE, _MAYBE_BARE = 0.35, 0.28
 """Share of leaf that is missing between two layers, mean over all columns. Single stands of
 rendered trays stay below 0.25, two stands part by 0.5 and more."""
-_RAGGED = 0.15
-"""Tops of one stand scatter by less than this share of their height: by 0.05 to 0.11 where another
-tray stands behind rendered ones. Two tiers of leaves on the same plants begin at many heights."""
+_RAGGED, _RAGGED_SURE = 0.15, 0.2
+"""Tops of one stand scatter by less than this share of their height: by 0.02 to 0.16 where another
+tray stands behind rendered ones. Two tiers of leaves on the same plants begin at many heights (0.31
+and more), however well they are parted."""
 _BARE_COLUMN = 0.1
 _CLOSED_MM = 40
 """Stretch over which a stand behind goes on unseen: a few leaves' width."""
@@ -115,11 +116,18 @@ def front_outline(leaf: Plane, lab: Plane, above_mm: Plane) -> FrontOutline | No
     if used.sum() < 2 * _FEWEST_CELLS or leaf.shape[1] < 2 * _BLOCK_MM:
         return None
     found = (_by_gap(leaf, above_mm), _by_colour(used, lab, above_mm))
-    known = [line for line in found if line is not None]
+    known = [line for line in found if line is not None and not _ragged(line)]
     if not known:
         return None
     best = max(known, key=lambda line: line.sure)
     return FrontOutline(_closed(best.height_mm), best.sure)
+
+
+def _ragged(line: FrontOutline) -> bool:
+    """Whether the line lies at so many heights that it runs through the tray's own stand."""
+    heights = line.height_mm[np.isfinite(line.height_mm)]
+    most = _RAGGED_SURE if line.sure else _RAGGED
+    return bool(heights.std() > most * heights.mean())
 
 
 def _closed(line: NDArray[np.float64]) -> NDArray[np.float64]:
@@ -210,8 +218,6 @@ def _by_gap(leaf: Plane, above_mm: Plane) -> FrontOutline | None:
     begins = np.argmax(under & (amount >= 0.5 * lower[path, along]), axis=0)
     shows, tops = bare > _BARE_COLUMN, heights[begins, along]
     sure = bool(bare.mean() > _BARE)
-    if not sure and tops[shows].std() > _RAGGED * tops[shows].mean():
-        return None
     return FrontOutline(_to_cells(np.where(shows, tops, np.inf), leaf.shape[1]), sure)
 
 
