@@ -261,7 +261,8 @@ def test_installed_command_measures_a_loose_photo(tmp_path):
     assert outcome.returncode == 0, outcome.stderr
     (tray,) = json.loads(outcome.stdout)["trays"]
     assert tray["tray_id"] == "T01_overhead"
-    assert {"no_side_photo", "height_assumed", "rim_height_missing"} <= set(tray["flags"])
+    assert {"height_assumed", "rim_height_missing"} <= set(tray["flags"])
+    assert "no_side_photo" not in tray["flags"], "a loose photo is a sample of its own"
     assert tray["canopy_height_mm"] is None
     assert list(tmp_path.iterdir()) == [], "loose photos leave nothing behind without --out"
 
@@ -280,5 +281,6 @@ def test_loose_photos_with_out_give_tables_and_overlays(tmp_path):
     assert [row["tray_id"] for row in rows] == ["T01_side", "T02_side"]
     assert outcome.stdout.splitlines()[-1] == "No value could be measured; the flags say why."
     for row in rows:
-        assert {"no_overhead_photo", "tray_size_missing"} <= set(row["flags"].split())
+        assert "tray_size_missing" in row["flags"].split()
+        assert "no_overhead_photo" not in row["flags"], "a loose photo is a sample of its own"
         assert row["canopy_height_mm"] == "", "no tray size: nothing can be measured"

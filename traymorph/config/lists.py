@@ -85,7 +85,7 @@ def loose_trial(photos: Sequence[Path], size: TraySize) -> Trial:
         msg = "No photo was given."
         raise ListError(msg, hint="Name at least one photo.")
     names = _distinct_names(unique)
-    samples = tuple(Sample(name, "tray", size, None) for name in names)
+    samples = tuple(Sample(name, "photo", size, None) for name in names)
     entries = tuple(
         PhotoEntry(path, name, None, None) for path, name in zip(unique, names, strict=True)
     )
