@@ -248,6 +248,17 @@ def test_results_and_ledger_go_where_asked(measured, tmp_path, monkeypatch):
     assert not (measured / "results").exists()
 
 
+def test_a_missing_file_of_sizes_is_named(first_run, fresh):
+    (fresh / "trial.toml").unlink()
+    for photo in fresh.glob("photos/T02/*"):
+        photo.unlink()
+    outcome = traymorph("measure", fresh, "--workers", 1)
+    said = [line for line in outcome.stderr.splitlines() if str(fresh / "trial.toml") in line]
+    assert len(said) == 1
+    assert said[0].startswith("There is no ")
+    assert "There is no " not in first_run[1].stderr
+
+
 def test_installed_command_measures_a_loose_photo(tmp_path):
     command = Path(sys.executable).with_name("traymorph")
     photo = TRIAL / "photos" / "T01" / "T01_overhead.jpg"
