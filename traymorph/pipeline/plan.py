@@ -320,7 +320,7 @@ def _in_unit(amount: Amount, unit: str, mean: float, metric: str) -> float:
 
 
 def _write(folder: Path, plan: Plan, paper: str, *, show_treatment: bool) -> None:
-    """Write the list last: where it stands, everything else does too. Settings that are there stay."""
+    """Write the list last: where it stands, everything else does too. Settings are kept."""
     wanted = plan.wanted
     if wanted is None:
         return
