@@ -43,7 +43,7 @@ def test_title_and_meaning_of_treatments(tmp_path):
     assert [one.text for one in tree.all("h1")] == ["How dense?"]
     said = {one.attributes.get("class"): one.text for one in tree.all("p")}
     assert said["meaning"] == "Treatments: seed <per> tray"
-    for piece in ("sown Mar 2, 2026", "8 days after sowing", "trays of 500 × 250 mm inside"):
+    for piece in ("sown 2 Mar 2026", "8 days after sowing", "trays of 500 × 250 mm inside"):
         assert piece in said["lead"]
 
 
@@ -237,7 +237,7 @@ def test_batches_are_drawn(tmp_path):
     said = next(one for one in read(text).all("p") if "said" in one.attributes.get("class", ""))
     assert said.text.startswith("The canopy is ")
     assert "batch b23" in said.text
-    assert "1: <b>lamp</b> (Mar 20, 2026)" in figure.text
+    assert "1: <b>lamp</b> (20 Mar 2026)" in figure.text
     assert "../" not in next(figure.all("a")).attributes["href"]
     (chart,) = figure.all("svg")
     squares = [one for one in chart.all("rect") if one.attributes["width"] == "9.0"]
