@@ -23,7 +23,8 @@ def mask_photo(path: str | PathLike[str], view: str = "overhead") -> NDArray[np.
     path : path-like
         A photo. If it lies in the ``photos`` folder of a trial, the trial's tray sizes are used.
     view : str
-        ``overhead`` or ``side``: from where the photo was taken; ``board``: cut plants on a board.
+        ``overhead`` or ``side``: from where the photo was taken; ``board``: cut plants on a board;
+        ``pack``: an opened pack.
 
     Returns
     -------
@@ -36,10 +37,15 @@ def mask_photo(path: str | PathLike[str], view: str = "overhead") -> NDArray[np.
     ------
     traymorph.errors.PhotoError
         The file cannot be read as a photo.
+    ValueError
+        There is no such view.
     """
     from pathlib import Path  # noqa: PLC0415 - `import traymorph` stays light
 
     from traymorph.model.photo import View  # noqa: PLC0415
     from traymorph.pipeline.mask_photo import mask_photo_file  # noqa: PLC0415
 
+    if view not in set(View):
+        msg = f"view = {view!r} is not known; write {', '.join(View)}."
+        raise ValueError(msg)
     return mask_photo_file(Path(path), View(view))

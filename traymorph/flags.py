@@ -114,13 +114,16 @@ _ALL = (
     ),
     Flag(
         "tray_size_missing",
-        "The tray's inside length and width are not given: cover, evenness and gaps need them.",
+        "The tray's inside length and width are not given: cover, evenness, gaps and everything "
+        "from the side need them.",
         "Give inside_length_mm and inside_width_mm in trial.toml or trays.csv, or --tray 500x250 "
         "with loose photos.",
     ),
     Flag(
         "rim_height_missing",
-        "rim_above_bench_mm or rim_above_medium_mm is not given: heights and areas need them.",
+        "rim_above_bench_mm or rim_above_medium_mm is not given: in its place stands what is usual "
+        "(rim 50 mm above the bench, medium 20 ± 10 mm below the rim), so that heights and areas "
+        "are much less certain; their uncertainty allows for it.",
         "Measure both once with a ruler and write them into trial.toml or trays.csv.",
     ),
     Flag(

@@ -277,7 +277,15 @@ def test_a_card_cut_off_by_the_photos_edge_is_refused():
 def test_no_card():
     studio = Studio(SMALL)
     for expected in (None, CardRole.SIDE):
-        assert "no reference card" in refusal(CardNotFoundError, studio.photograph(), expected)
+        told = refusal(CardNotFoundError, studio.photograph(), expected)
+        assert "no reference card" in told
+        assert "megapixels" not in told
+
+
+def test_no_card_in_a_photo_of_few_pixels_asks_for_the_original():
+    photo = replace(Studio(SMALL).photograph(), rgb=np.full((500, 640, 3), 128, np.uint8))
+    told = refusal(CardNotFoundError, photo)
+    assert "The photo has only 0.3 megapixels: send the original." in told
 
 
 def test_clutter_and_a_lone_marker_are_no_card_and_no_second_card():

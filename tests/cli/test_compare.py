@@ -4,6 +4,7 @@ import csv
 import io
 import json
 import random
+import re
 
 import pytest
 
@@ -110,6 +111,17 @@ def test_small_p_values_are_not_written_as_nought(tmp_path):
     assert line.endswith("<0.001")
     (line,) = (one for one in outcome.stdout.splitlines() if one.startswith("canopy_cover_pct"))
     assert "points" in line
+
+
+def test_no_per_cent_of_means_that_are_hardly_more_than_their_doubt(tmp_path):
+    """Means of 60 and 68 mm, measured to 1.2 mm and to 30 mm."""
+    cells = {}
+    for u in ("1.2", "30"):
+        rows = _changed(lambda _k, _row, u=u: {"canopy_height_mm_u": u})
+        outcome = traymorph("compare", _folder(tmp_path / u, rows))
+        (line,) = (one for one in outcome.stdout.splitlines() if one.startswith("canopy_height_mm"))
+        cells[u] = len(re.findall(r"[+-][\d.]+", line))
+    assert cells == {"1.2": 6, "30": 3}, "difference and interval, in mm and in per cent"
 
 
 def test_json_is_json_and_nothing_else(tmp_path):

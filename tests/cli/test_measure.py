@@ -248,6 +248,17 @@ def test_results_and_ledger_go_where_asked(measured, tmp_path, monkeypatch):
     assert not (measured / "results").exists()
 
 
+def test_a_missing_file_of_sizes_is_named(first_run, fresh):
+    (fresh / "trial.toml").unlink()
+    for photo in fresh.glob("photos/T02/*"):
+        photo.unlink()
+    outcome = traymorph("measure", fresh, "--workers", 1)
+    said = [line for line in outcome.stderr.splitlines() if str(fresh / "trial.toml") in line]
+    assert len(said) == 1
+    assert said[0].startswith("There is no ")
+    assert "There is no " not in first_run[1].stderr
+
+
 def test_installed_command_measures_a_loose_photo(tmp_path):
     command = Path(sys.executable).with_name("traymorph")
     photo = TRIAL / "photos" / "T01" / "T01_overhead.jpg"
@@ -261,7 +272,8 @@ def test_installed_command_measures_a_loose_photo(tmp_path):
     assert outcome.returncode == 0, outcome.stderr
     (tray,) = json.loads(outcome.stdout)["trays"]
     assert tray["tray_id"] == "T01_overhead"
-    assert {"no_side_photo", "height_assumed", "rim_height_missing"} <= set(tray["flags"])
+    assert {"height_assumed", "rim_height_missing"} <= set(tray["flags"])
+    assert "no_side_photo" not in tray["flags"], "a loose photo is a sample of its own"
     assert tray["canopy_height_mm"] is None
     assert list(tmp_path.iterdir()) == [], "loose photos leave nothing behind without --out"
 
@@ -280,5 +292,6 @@ def test_loose_photos_with_out_give_tables_and_overlays(tmp_path):
     assert [row["tray_id"] for row in rows] == ["T01_side", "T02_side"]
     assert outcome.stdout.splitlines()[-1] == "No value could be measured; the flags say why."
     for row in rows:
-        assert {"no_overhead_photo", "tray_size_missing"} <= set(row["flags"].split())
+        assert "tray_size_missing" in row["flags"].split()
+        assert "no_overhead_photo" not in row["flags"], "a loose photo is a sample of its own"
         assert row["canopy_height_mm"] == "", "no tray size: nothing can be measured"

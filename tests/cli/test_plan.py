@@ -1,13 +1,15 @@
 """``traymorph plan``: a trial is laid out once, told in words, and never written over."""
 
 import json
+import tomllib
 
 import pymupdf
 import pytest
 
 from tests.cli.running import table, traymorph
 from traymorph.config.lists import read_trial
-from traymorph.config.settings import Settings
+from traymorph.config.settings import Settings, read_settings
+from traymorph.config.sizes import TRAY_SIZES
 from traymorph.errors import ExitCode
 
 TWO = ("--treatment", "15 g", "--treatment", "30 g")
@@ -24,7 +26,10 @@ def test_a_plan_leaves_list_labels_map_and_codes(planned):
     folder, outcome = planned
     assert outcome.code == 0, outcome.stderr
     names = {path.name for path in folder.iterdir()}
-    assert names == {"trays.csv", "labels.pdf", "plan.txt", "blind_codes.csv"}
+    assert names == {
+        *("trays.csv", "labels.pdf", "plan.txt", "blind_codes.csv"),
+        *("trial.toml", "photos"),
+    }
     assert (folder / "labels.pdf").read_bytes().startswith(b"%PDF")
     assert (folder / "plan.txt").read_text(encoding="utf-8") == outcome.stdout
     assert "--seed 42" in outcome.stdout
@@ -44,6 +49,27 @@ def test_measure_takes_the_planned_list(planned, tmp_path):
     (folder / "trays.csv").write_bytes((planned[0] / "trays.csv").read_bytes())
     trial = read_trial(folder, Settings())
     assert [sample.tray_id for sample in trial.samples][:2] == ["T01", "T02"]
+
+
+def test_sizes_wait_as_comments_to_be_filled_in(planned):
+    folder, _ = planned
+    assert list((folder / "photos").iterdir()) == []
+    assert read_settings(folder) == Settings(), "nothing filled in, nothing changed"
+    lines = (folder / "trial.toml").read_text(encoding="utf-8").splitlines()
+    filled = [line.removeprefix("# ") for line in lines if " = " in line or line[:1] == "["]
+    held = tomllib.loads("\n".join(filled))
+    assert set(held["tray"]) == set(TRAY_SIZES)
+    Settings.model_validate(held)
+
+
+def test_settings_and_photos_that_are_there_stay(tmp_path):
+    (tmp_path / "photos").mkdir()
+    (tmp_path / "photos" / "one.jpg").write_bytes(b"mine")
+    (tmp_path / "trial.toml").write_text("[tray]\ninside_length_mm = 400\n", encoding="utf-8")
+    outcome = traymorph("plan", tmp_path, *USUAL)
+    assert outcome.code == 0, outcome.stderr
+    assert read_settings(tmp_path).tray.inside_length_mm == 400
+    assert (tmp_path / "photos" / "one.jpg").read_bytes() == b"mine"
 
 
 def test_codes_for_tasting_are_in_their_own_file_only(planned):

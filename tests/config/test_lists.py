@@ -223,6 +223,20 @@ def test_all_bad_rows_of_both_lists_are_named_at_once(tmp_path):
     assert "12 problems" in told
 
 
+@pytest.mark.parametrize(
+    ("written", "advice"),
+    [
+        ("T-01", "Perhaps T01 was meant."),
+        ("T011", "Perhaps T01 was meant."),
+        ("shelf", "Correct it or add it to trays.csv."),
+    ],
+)
+def test_a_misspelt_tray_of_photos_csv_is_told_the_nearest(tmp_path, written, advice):
+    trays, photos = f"{HEADER}\nT01,pea,,,\n", f"photo,tray_id\na.jpg,{written}\n"
+    told = _error(tmp_path, trays=trays, photos=photos, files=("a.jpg",))
+    assert f'tray_id = "{written}": is not in trays.csv. {advice}' in told
+
+
 def test_repeats_of_what_is_no_tray_are_named_before_anything_is_measured(tmp_path):
     trays = (
         f"{HEADER},repeat_of\n"
@@ -266,7 +280,10 @@ def test_a_record_over_several_lines_does_not_shift_the_count(tmp_path):
         (f"{HEADER},inside_length_cm\nA,pea,,,,20\n", "looks like inside_length_mm"),
         (f"{HEADER},Photographed on\nA,pea,,,,\n", "looks like photographed_on"),
         (f"{HEADER},Repeat of\nA,pea,,,,\n", "looks like repeat_of"),
-        (f"{HEADER},inside_length_mm\nA,pea,,,,20\n", "If inches were meant, write 508"),
+        (
+            f"{HEADER},inside_length_mm\nA,pea,,,,20\n",
+            "If centimetres were meant, write 200; if inches, 508",
+        ),
         (f"{HEADER},rim_above_medium_mm\nA,pea,,,,61\n", "rim that stands 60 mm above the bench"),
         (
             f"{HEADER},sown_on,harvested_on\nA,pea,,,,2026-11-13,2026-11-03\n",

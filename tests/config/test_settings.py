@@ -77,7 +77,7 @@ def test_all_mistakes_are_named_at_once(tmp_path):
     assert "3 problems" not in told
     assert "4 problems" in told
     assert "tray.inside_length_mm = -5" in told
-    assert "write 508" in told  # 20 inches of 25.4 mm
+    assert "write 200; if inches, 508" in told  # 20 inches of 25.4 mm
     assert "'bench' or 'rim'" in told
     assert "[cart]: is not a known section. Perhaps card was meant" in told
 
@@ -91,7 +91,7 @@ def test_all_mistakes_are_named_at_once(tmp_path):
         ("[tray]\ninside_length_mm = inf\n", "is not a size"),
         ("[tray]\ninside_length_mm = 0\n", "zero or negative"),
         ("[tray]\ninside_length_mm = 50000\n", "outside 60 to 3000 mm"),
-        ("[tray]\nrim_above_bench_mm = 2.5\n", "write 63.5"),  # 2.5 inches of 25.4 mm
+        ("[tray]\nrim_above_bench_mm = 2.5\n", "if inches, 63.5"),  # 2.5 inches of 25.4 mm
         ("[tray]\nrim_above_medium_mm = 60\nrim_above_bench_mm = 60\n", "below the bench"),
         ("[tray]\ninside_lenght_mm = 500\n", "Perhaps inside_length_mm was meant"),
         ("[tray]\nplane = 'rim'\n", "belongs into the section [card]"),

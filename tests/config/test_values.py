@@ -79,7 +79,8 @@ def test_a_decimal_comma_is_read_only_where_commas_do_not_separate_cells():
 @pytest.mark.parametrize(
     ("name", "text", "advice"),
     [
-        ("inside_length_mm", "20", "If inches were meant, write 508"),
+        ("inside_length_mm", "50", "If centimetres were meant, write 500; if inches, 1270"),
+        ("inside_length_mm", "5", "If inches were meant, write 127"),  # 50 mm is no tray
         ("inside_length_mm", '20"', "Write 508"),
         ("inside_length_mm", "20 in", "Write 508"),
         ("inside_length_mm", "50.8 cm", "Write 508"),
@@ -90,7 +91,7 @@ def test_a_decimal_comma_is_read_only_where_commas_do_not_separate_cells():
         ("inside_length_mm", "nan", "Write digits only, for example 52.5"),
         ("inside_length_mm", "1_000", "Write digits only, for example 52.5"),
         ("inside_length_mm", "1,2,3 cm", "Write digits only, for example 52.5"),
-        ("rim_above_bench_mm", "2.5", "If inches were meant, write 63.5"),
+        ("rim_above_bench_mm", "2.5", "If centimetres were meant, write 25; if inches, 63.5"),
         ("rim_above_medium_mm", "-1", "Measure it and give millimetres"),
     ],
 )

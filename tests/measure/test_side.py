@@ -14,7 +14,7 @@ from traymorph.measure.side import (
     leaf_layer_edges_mm,
     stem_to_leaf_ratio,
 )
-from traymorph.measure.tray import measure_side
+from traymorph.measure.tray import columns_that_count, measure_side
 from traymorph.model.metrics import METRICS
 from traymorph.model.photo import View
 from traymorph.model.tray import FrontWall, TraySide
@@ -51,6 +51,14 @@ def test_columns_without_plants_are_missing_not_zero(make):
     tops = column_tops_mm(view)
     assert np.isfinite(tops[:30]).all()
     assert np.isnan(tops[30:]).all()
+
+
+def test_a_tenth_at_either_end_does_not_count_unless_plants_stand_there_alone():
+    tops = np.full(20, 50.0)
+    tops[[0, 7]] = np.nan
+    assert np.flatnonzero(columns_that_count(tops)).tolist() == [*range(2, 7), *range(8, 18)]
+    tops[2:18] = np.nan
+    assert np.flatnonzero(columns_that_count(tops)).tolist() == [1, 18, 19]
 
 
 def test_ratio_counts_what_is_above_the_rim(make):

@@ -67,7 +67,7 @@ def test_an_unreadable_photo_is_an_error_of_its_own(tmp_path):
 
 
 def test_an_unknown_view_is_refused():
-    with pytest.raises(ValueError, match="below"):
+    with pytest.raises(ValueError, match="'below' is not known; write overhead, side, board, pack"):
         traymorph.mask_photo(T01_OVERHEAD, view="below")
 
 

@@ -116,7 +116,7 @@ def test_a_plant_left_out_is_faded_and_says_why(written):
     picture = np.asarray(board_overlay(board_of(plants), "T1", READ, SPREAD))
     numbers = numbers_of(written)
     assert [text for text, *_ in numbers] == [
-        "1", "2  touching plants", "3  cut off or covered", "4  stem not followed",
+        "1", "2: plants that touch", "3: cut off or covered", "4: stem not followed",
     ]  # fmt: skip
     canvas = numbers[0][2]
     greens, inks = [], []
@@ -140,10 +140,15 @@ def test_the_strip_holds_values_doubt_spread_and_number(monkeypatch):
     monkeypatch.setattr(Canvas, "finish", finish)
     read = {"stem_length_mm": Measured(43.714, 0.46), "leaf_area_mm2": Measured(280.3, 4.0)}
     spread = {"stem_length_mm": PlantSpread(4.75, 12), "leaf_area_mm2": PlantSpread(61.0, 12)}
-    plants = [plant_at(40, 80), plant_at(110, 80, flags=("heap",), stem=False)]
+    plants = [
+        plant_at(40, 80),
+        plant_at(110, 80, flags=("heap",), stem=False),
+        plant_at(180, 80, flags=("plant_cut_off",)),
+        plant_at(250, 80, flags=("plants_touch",), stem=False),
+    ]
     board_overlay(board_of(plants), "T01  ·  a.jpg", read, spread)
     title, values, legend = said[0]
-    assert title == "T01  ·  a.jpg  ·  1 plant measured, 1 left out"
+    assert title == "T01  ·  a.jpg  ·  1 plant measured, 1 left out, 2 groups left out"
     assert "stem length  43.71 ± 0.46 mm, spread 4.8" in values
     assert "leaf area a plant  280.3 ± 4.0 mm², spread 61" in values
     assert "stem : leaf  not measured" in values

@@ -13,9 +13,9 @@ from traymorph.model.tray import FrontWall, TrayOpening, TrayOverhead, TraySide
 from traymorph.model.trial import TraySize
 from traymorph.model.viewpoint import Viewpoint
 from traymorph.report import lettering
-from traymorph.report.canvas import BLUE, ORANGE, Canvas, Legend
+from traymorph.report.canvas import BLUE, INK, ORANGE, Canvas, Legend
 from traymorph.report.files import save_picture
-from traymorph.report.overlays import overhead_overlay, plain_overlay, side_overlay
+from traymorph.report.overlays import HeightLine, overhead_overlay, plain_overlay, side_overlay
 
 CARD_MM = np.array([[0.0, 0.0], [120.0, 0.0], [120.0, 90.0], [0.0, 90.0]])
 SIZE = TraySize(300.0, 160.0, 10.0, 50.0)
@@ -60,7 +60,10 @@ def side(metrics, title="T1", *, size=SIZE, profile=True, **more):
     tray = TraySide(masks, eye, size, FrontWall(40.0, 0.01, -90.0, 210.0, 1.0, 0.9))
     x = np.arange(-90.0, 210.0, 5.0)
     tops = eye.project(np.column_stack([x, np.full_like(x, -30.0), np.zeros_like(x)]))
-    return side_overlay(tray, rgb, card_px, tops if profile else tops[:0], title, metrics)
+    line = HeightLine(tops, abs(x - 60.0) < 100.0)
+    if not profile:
+        line = HeightLine(tops[:0], line.counts[:0])
+    return side_overlay(tray, rgb, card_px, line, title, metrics)
 
 
 def holds(image, colour):
@@ -97,6 +100,43 @@ def test_without_opening_sizes_or_profile():
     assert side(NOTHING, size=TraySize(300.0, 160.0), profile=False).width == 1600
     rgb, masks, _, card_px = scene()
     assert plain_overlay(rgb, masks.scale, masks.plant, card_px, "T1").width == 1600
+
+
+def test_ends_that_do_not_count_are_drawn_in_dashes(monkeypatch):
+    drawn = []
+    monkeypatch.setattr(
+        Canvas,
+        "path",
+        lambda _self, points, colour, _units=1.5, *, closed=False, dashed=False: drawn.append(
+            (points, dashed) if colour == INK and not closed else (np.empty((0, 2)), False)
+        ),
+    )
+    side(READ, size=TraySize(300.0, 160.0))
+    lines = [(len(points), dashed) for points, dashed in drawn if len(points)]
+    # 60 columns of 5 mm, of which the middle 200 mm count; neighbouring lines share a point
+    assert lines == [(12, True), (11, True), (39, False)]
+
+
+@pytest.mark.parametrize(
+    ("top_mm", "labels"), [(107.0, ["0 mm", "50", "100"]), (31.0, ["0 mm", "50"])]
+)
+def test_the_ruler_names_every_fifty_millimetres(monkeypatch, top_mm, labels):
+    written = []
+    monkeypatch.setattr(Canvas, "write", lambda _self, text, *_, **__: written.append(text))
+    side({**READ, "canopy_height_p95_mm": Measured(top_mm, 2.0)})
+    assert written[-len(labels) :] == labels, "after all lines, and nothing else beside the ruler"
+    assert len(written) == len(labels) + 2
+
+
+def test_a_legend_names_the_medium_only_where_it_is_drawn(monkeypatch):
+    legends = []
+    monkeypatch.setattr(
+        Canvas, "finish", lambda _self, _title, _values, legend: legends.append(legend)
+    )
+    side(READ)
+    side(READ, size=TraySize(300.0, 160.0))
+    named = [any("medium" in entry.words for entry in legend) for legend in legends]
+    assert named == [True, False]
 
 
 def test_plants_keep_their_colour_and_the_rest_is_faded():

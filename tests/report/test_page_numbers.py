@@ -7,7 +7,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from traymorph.report.page.numbers import Numbers, parse_locale
+from traymorph.report.page.numbers import Numbers, isolated, parse_locale
 from traymorph.report.sentences import decimals_for
 
 ENGLISH, GERMAN = Numbers("en"), Numbers("de")
@@ -62,9 +62,22 @@ def test_sentences_keep_names_citations_and_versions():
     said = GERMAN.sentence(
         "1.5 g is 2.25 mm longer (p = 0.023), see 21 CFR 101.54(b), version 0.1.0.", ["1.5 g"]
     )
-    assert said == (
+    assert said.replace(NBSP, " ") == (
         "<bdi>1.5 g</bdi> is 2,25 mm longer (p = 0,023), see 21 CFR 101.54(b), version 0.1.0."
     )
+
+
+@pytest.mark.parametrize("name", ["15 g", "300 g/m² wet", "80 %", "3 h of light"])
+def test_a_number_stays_with_its_unit(name):
+    number, rest = name.split(" ", 1)
+    kept = f"{number}{NBSP}{rest}"
+    assert isolated(name) == f"<bdi>{kept}</bdi>"
+    assert ENGLISH.sentence(f"It is {name}.") == f"It is {kept}."
+
+
+@pytest.mark.parametrize("name", ["6 trays", "T 15 grey", "2 million", "15  g"])
+def test_other_words_after_numbers_may_wrap(name):
+    assert isolated(name) == f"<bdi>{name}</bdi>"
 
 
 def test_days_in_sentences():

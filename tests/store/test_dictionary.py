@@ -52,7 +52,7 @@ def test_meanings_say_whose_leaf_and_how_many_plants(tmp_path, result):
         whose = {"board_leaf_l": "of cut plants", "pack_leaf_l": "in the pack"}.get(name, "")
         assert whose in spec.definition
         assert "{" not in spec.definition
-    assert trays["leaf_l"]["meaning"] == "Lightness L* of the well-lit leaf."
+    assert trays["leaf_l"]["meaning"].startswith("Lightness L* of the well-lit leaf. ")
     assert trays["board_leaf_l"]["meaning"].startswith(
         "Lightness L* of the well-lit leaf of cut plants."
     )

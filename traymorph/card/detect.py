@@ -32,6 +32,8 @@ _SOME_MARKERS = 2
 _CUT_OFF_MARKERS = 2
 _SECOND_CARD_MARKERS = 3
 _LARGEST_TILT_DEG = 60.0
+_FEW_MEGAPIXELS = 1.0
+"""Below this a photo was shrunk on its way: no phone stores so few pixels."""
 _NAMES = {
     CardRole.OVERHEAD: "overhead card",
     CardRole.SIDE: "side card",
@@ -81,7 +83,7 @@ def sight_card(
         The card is seen at more than 60 degrees.
     """
     name = photo.path.name
-    role, group = _choose(_search(photo.rgb, expected), expected, name)
+    role, group = _choose(_search(photo.rgb, expected), expected, photo)
     layout = card_layout(role)
     corners = _measure(photo.rgb, layout, group.homography)
     _check_whole(name, role, corners, photo.size_px)
@@ -143,11 +145,12 @@ def _reduced(grey: NDArray[np.uint8], reduction: int) -> tuple[NDArray[np.uint8]
 
 
 def _choose(
-    groups: dict[CardRole, list[Group]], expected: CardRole | None, name: str
+    groups: dict[CardRole, list[Group]], expected: CardRole | None, photo: Photo
 ) -> tuple[CardRole, Group]:
+    name = photo.path.name
     seen = {role: found for role, found in groups.items() if found}
     if not seen:
-        raise _not_found(name)
+        raise _not_found(name, photo.size_px)
     if expected is None:
         role = max(seen, key=lambda candidate: _area(seen[candidate][0], card_layout(candidate)))
     elif expected in seen:
@@ -163,9 +166,13 @@ def _choose(
     return role, seen[role][0]
 
 
-def _not_found(name: str) -> CardNotFoundError:
+def _not_found(name: str, size_px: tuple[int, int]) -> CardNotFoundError:
     message = f"{name}: no reference card is seen."
     hint = "Lay the card in view, printed side up, whole, sharp and without glare."
+    megapixels = size_px[0] * size_px[1] / 1e6
+    if megapixels < _FEW_MEGAPIXELS:
+        few = f"The photo has only {megapixels:.1f} megapixels: send the original."
+        return CardNotFoundError(message, hint=f"{few} {hint}")
     return CardNotFoundError(message, hint=hint)
 
 
@@ -206,7 +213,7 @@ def _check_whole(name: str, role: CardRole, corners: Corners, size_px: tuple[int
     measured = len(corners.places)
     seen = f"{measured} of {len(layout.markers)} markers of the {_NAMES[role]}"
     if measured < _SOME_MARKERS:
-        raise _not_found(name)
+        raise _not_found(name, size_px)
     if cut_off >= _CUT_OFF_MARKERS:
         message = f"{name}: the photo's edge cuts the card off; {seen} can be read."
         hint = "Step back until the whole card is in the picture."

@@ -150,8 +150,8 @@ def _line(row: Difference) -> list[str]:
         between,
         f"{row.difference:+.3g}{unit}",
         _span(row.ci_low, row.ci_high),
-        f"{row.difference_pct:+.1f}" if math.isfinite(row.difference_pct) else "",
-        _span(row.ci_low_pct, row.ci_high_pct),
+        f"{row.difference_pct:+.1f}" if row.is_relative else "",
+        _span(row.ci_low_pct, row.ci_high_pct) if row.is_relative else "",
         _p_cell(row.p_adjusted),
     ]
 

@@ -2,6 +2,7 @@
 
 import os
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import click
 
@@ -9,6 +10,9 @@ from traymorph.cli.options import TraySizeType, as_json
 from traymorph.cli.progress import progress_line
 from traymorph.cli.tables import print_report, report_as_json
 from traymorph.model.trial import TraySize
+
+if TYPE_CHECKING:
+    from traymorph.pipeline.run import RunReport
 
 
 def _not_empty(_context: click.Context, _option: click.Parameter, value: str | None) -> str | None:
@@ -89,9 +93,20 @@ def command(
     if as_json:
         click.echo(report_as_json(report))
     print_report(report, table=not as_json)
+    if folder is not None:
+        _hint_at_sizes(report, folder / "trial.toml")
     if report.ledger:
         click.echo(f"Ledger: {report.ledger}", err=True)
     return int(report.exit_code)
+
+
+def _hint_at_sizes(report: "RunReport", settings: Path) -> None:
+    """Name the file that is missing where trays lack sizes: flags speak of trays, not of files."""
+    flags = {flag for result in report.results for row in result.rows for flag in row.flags}
+    if not settings.exists() and flags & {"tray_size_missing", "rim_height_missing"}:
+        click.echo(
+            f"There is no {settings}: sizes that trays.csv does not give are not known.", err=True
+        )
 
 
 def _trial_folder(paths: tuple[Path, ...]) -> Path | None:

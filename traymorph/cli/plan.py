@@ -122,7 +122,8 @@ def command(
 ) -> None:
     """Lay out a trial in FOLDER: trays by lot in blocks, labels, how many trays it takes.
 
-    Writes trays.csv, labels.pdf, plan.txt and blind_codes.csv, and overwrites none of them.
+    Writes trays.csv, labels.pdf, plan.txt and blind_codes.csv, and overwrites none of them; and
+    trial.toml, for the tray's sizes, and a folder photos where they are not there yet.
     Without --treatment it only tells how many trays a difference takes, and writes nothing.
     """
     names = _checked(treatments)
@@ -234,7 +235,7 @@ def _print(plan: "Plan", folder: Path, *, as_json: bool) -> None:
     click.echo(
         "The first page of labels.pdf and plan.txt tell the treatments: keep them, and "
         "blind_codes.csv, from those who cut, weigh or taste. Then stick a label on every tray, "
-        f"write the tray's sizes into {folder / 'trial.toml'}, put the photos into "
+        f"fill in the tray's sizes in {folder / 'trial.toml'}, put the photos into "
         f"{folder / 'photos'} and run `traymorph measure {folder}`.",
         err=True,
     )

@@ -30,7 +30,7 @@ class _LocaleType(click.ParamType[str]):
     help="Write the page here (results/report.html unless told).",
 )  # fmt: skip
 @click.option(
-    "--locale", type=_LocaleType(), default="en", show_default=True,
+    "--locale", type=_LocaleType(), default="en_GB", show_default=True,
     help="How numbers, units and days are written; words stay English.",
 )  # fmt: skip
 @click.option("--crop", help="Show the trays of one crop only.")

@@ -3,6 +3,7 @@
 Lists are optional: without ``trays.csv`` each sub-folder of ``photos/`` is a sample.
 """
 
+import difflib
 from collections import Counter
 from collections.abc import Sequence
 from pathlib import Path, PurePosixPath
@@ -12,6 +13,7 @@ from traymorph.config.photo_files import PHOTO_FOLDER, PHOTO_SUFFIXES, natural_o
 from traymorph.config.photos import PHOTOS_FILE, ListedPhoto, read_photos
 from traymorph.config.problems import Problem, quoted, told
 from traymorph.config.settings import Settings
+from traymorph.config.spellings import other_spelling
 from traymorph.config.trays import TRAYS_FILE, read_trays
 from traymorph.errors import ListError
 from traymorph.model.trial import PhotoEntry, Sample, TraySize, Trial
@@ -85,7 +87,7 @@ def loose_trial(photos: Sequence[Path], size: TraySize) -> Trial:
         msg = "No photo was given."
         raise ListError(msg, hint="Name at least one photo.")
     names = _distinct_names(unique)
-    samples = tuple(Sample(name, "tray", size, None) for name in names)
+    samples = tuple(Sample(name, "photo", size, None) for name in names)
     entries = tuple(
         PhotoEntry(path, name, None, None) for path, name in zip(unique, names, strict=True)
     )
@@ -181,8 +183,11 @@ def _unknown_trays(
     for photo in listed:
         tray_id = photo.entry.tray_id
         if tray_id is not None and tray_id not in known:
-            what, advice = f"is not in {TRAYS_FILE}", f"Correct it or add it to {TRAYS_FILE}"
-            value = quoted(tray_id)
+            what, value = f"is not in {TRAYS_FILE}", quoted(tray_id)
+            near = difflib.get_close_matches(tray_id, known, n=1)
+            spelt = other_spelling(tray_id, known) or (near[0] if near else None)
+            otherwise = f"Correct it or add it to {TRAYS_FILE}"
+            advice = f"Perhaps {spelt} was meant" if spelt else otherwise
             problems.append(Problem(PHOTOS_FILE, what, advice, photo.line, "tray_id", value))
     attributed = {photo.name for photo in listed if photo.entry.tray_id is not None}
     folders = [_folder_of(name) for name in files if name not in attributed]

@@ -29,6 +29,18 @@ from traymorph.model.outcomes import Prices
 from traymorph.model.trial import TraySize
 
 SETTINGS_FILE = "trial.toml"
+SETTINGS_SKELETON = """\
+# Measure once with a ruler, in millimetres, remove the # and write your own numbers.
+
+[tray]
+# inside_length_mm = 500
+# inside_width_mm = 250
+# rim_above_medium_mm = 12    # from the rim down to the medium
+# rim_above_bench_mm = 58
+
+[card]
+# printed_bar_mm = 100.0      # what the printed bar really measures
+"""
 _MEASURING = {"tray", "card", "canopy"}  # sections that change what measuring gives
 _Name = Annotated[str, Field(min_length=1)]
 

@@ -9,24 +9,24 @@ from dataclasses import dataclass
 
 from traymorph.config.problems import ValueProblemError
 
-_MM_PER_INCH = 25.4  # exact: international yard and pound agreement, 1959
+_MM_PER_CM, _MM_PER_INCH = 10.0, 25.4  # exact: international yard and pound agreement, 1959
 _NUMBER = re.compile(r"[+-]?(\d+\.?\d*|\.\d+)([eE][+-]?\d+)?")
 _INCH_MARK = re.compile(r"([+-]?[\d.,]+)\s*(\"|''|\u2033|in|inch|inches)\.?", re.IGNORECASE)
 _OTHER_UNIT = re.compile(r"([+-]?[\d.,]+)\s*(mm|cm|m)\.?", re.IGNORECASE)
-_MM_PER_UNIT = {"mm": 1.0, "cm": 10.0, "m": 1000.0}
+_MM_PER_UNIT = {"mm": 1.0, "cm": _MM_PER_CM, "m": 1000.0}
 
 
 @dataclass(frozen=True, slots=True)
 class SizeLimits:
-    """Smallest and largest size that can be meant, and from where on it looks like inches.
+    """Smallest and largest size that can be meant, and from where on it looks like another unit.
 
     Parameters
     ----------
     low, high : float
         Limits, mm, both allowed.
     inches_from : float or None
-        A value from here up to ``low`` is probably given in inches; None where inches and
-        millimetres cannot be told apart.
+        A value from here up to ``low`` is probably given in inches, or in centimetres where these
+        lie within the limits; None where other units and millimetres cannot be told apart.
     """
 
     low: float
@@ -71,15 +71,21 @@ def checked_size(name: str, value_mm: float) -> float:
     elif value_mm < 0 or (value_mm == 0 and limits.low > 0):
         what, advice = "a size cannot be zero or negative", "Measure it and give millimetres"
     elif limits.inches_from is not None and limits.inches_from <= value_mm < limits.low:
-        inches = value_mm * _MM_PER_INCH
         what = f"is too small for millimetres (at least {limits.low:g})"
-        advice = f"If inches were meant, write {inches:g}"
+        advice = _other_units(value_mm, limits)
     elif not limits.low <= value_mm <= limits.high:
         what = f"lies outside {limits.low:g} to {limits.high:g} mm"
         advice = "Measure it and give millimetres"
     else:
         return value_mm
     raise ValueProblemError(what, advice)
+
+
+def _other_units(value: float, limits: SizeLimits) -> str:
+    inches, from_cm = value * _MM_PER_INCH, value * _MM_PER_CM
+    if from_cm < limits.low:
+        return f"If inches were meant, write {inches:g}"
+    return f"If centimetres were meant, write {from_cm:g}; if inches, {inches:g}"
 
 
 def read_size(name: str, text: str, *, decimal_comma: bool = False) -> float:

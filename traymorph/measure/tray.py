@@ -208,9 +208,19 @@ def _level_heights(
     seen = np.flatnonzero(np.isfinite(tops))
     along: NDArray[np.float64] = (seen.astype(np.float64) + 0.5) * COLUMN_MM
     heights, u = level_heights(tops[seen] + fill_mm, along, _sight(tray, fill_mm))
+    return heights[columns_that_count(tops)[seen]], u
+
+
+def columns_that_count(tops: NDArray[np.float64]) -> NDArray[np.bool_]:
+    """Columns along the tray whose heights count: all that show plants, but for the tray's ends.
+
+    Where plants stand at the ends alone, those count.
+    """
+    seen = np.isfinite(tops)
+    inner = seen.copy()
     left_out = round(_ENDS_SHARE * len(tops))
-    inner = (seen >= left_out) & (seen < len(tops) - left_out)
-    return (heights[inner] if inner.any() else heights), u
+    inner[:left_out] = inner[len(tops) - left_out :] = False
+    return inner if inner.any() else seen
 
 
 def _behind_doubt_mm(mean_mm: float, tray: TraySide, fill_mm: float) -> float:

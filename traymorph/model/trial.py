@@ -38,14 +38,14 @@ class SampleWeight:
 
 @dataclass(frozen=True, slots=True)
 class Sample:
-    """One row of trays.csv: a tray, or a pack that has no tray any more.
+    """One row of trays.csv: a tray, or a pack that has no tray any more; or a loose photo.
 
     Parameters
     ----------
     tray_id : str
         Unique name.
     kind : str
-        ``tray`` or ``pack``.
+        ``tray`` or ``pack``; ``photo`` for a loose photo, of which no other view is expected.
     size : TraySize
         The tray's sizes, trial.toml already applied; all None for a pack.
     photographed_on : date or None

@@ -148,8 +148,8 @@ class _TrayWork:
         )
 
     def _missing_views(self, done: _Day) -> list[str]:
-        """Name the views of a tray that are missing; a pack has no tray to be seen."""
-        if self._job.sample.kind == "pack":
+        """Name the views of a tray that are missing; packs and loose photos lack none."""
+        if self._job.sample.kind != "tray":
             return []
         return [flag for view, flag in _MISSING_VIEW.items() if not done.readings[view]]
 

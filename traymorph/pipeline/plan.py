@@ -8,9 +8,15 @@ from pathlib import Path
 
 import numpy as np
 
+from traymorph.config.photo_files import PHOTO_FOLDER
 from traymorph.config.problems import Problem, told
 from traymorph.config.repeatability_results import STUDY_FILE, read_scatter, studied_metrics
-from traymorph.config.settings import Settings, read_settings
+from traymorph.config.settings import (
+    SETTINGS_FILE,
+    SETTINGS_SKELETON,
+    Settings,
+    read_settings,
+)
 from traymorph.config.tray_metrics import RESULTS_FILE, read_tray_metrics
 from traymorph.config.trays import TRAYS_FILE, read_trays
 from traymorph.errors import DesignError, ListError, StoreError
@@ -121,7 +127,7 @@ def count_trays(folder: Path, asked: Asked, crop: str = "") -> Plan:
 def plan_trial(
     folder: Path, wanted: Wanted, asked: Asked, *, paper: str, show_treatment: bool
 ) -> Plan:
-    """Lay out a trial and write its list, labels, map and codes.
+    """Lay out a trial and write its list, labels, map, codes, and settings where there are none.
 
     Parameters
     ----------
@@ -314,12 +320,12 @@ def _in_unit(amount: Amount, unit: str, mean: float, metric: str) -> float:
 
 
 def _write(folder: Path, plan: Plan, paper: str, *, show_treatment: bool) -> None:
-    """Write the list last: where it stands, everything else does too."""
+    """Write the list last: where it stands, everything else does too. Settings are kept."""
     wanted = plan.wanted
     if wanted is None:
         return
     try:
-        folder.mkdir(parents=True, exist_ok=True)
+        (folder / PHOTO_FOLDER).mkdir(parents=True, exist_ok=True)
     except OSError as err:
         msg = f"The folder {folder} cannot be made ({err.strerror})."
         raise StoreError(msg, hint="Name another folder.") from err
@@ -332,6 +338,11 @@ def _write(folder: Path, plan: Plan, paper: str, *, show_treatment: bool) -> Non
     )
     text = "\n".join(plan_lines(plan)) + "\n"
     _replace(folder / PLAN_FILE, lambda part: part.write_text(text, encoding="utf-8"))
+    if not (folder / SETTINGS_FILE).exists():
+        _replace(
+            folder / SETTINGS_FILE,
+            lambda part: part.write_text(SETTINGS_SKELETON, encoding="utf-8"),
+        )
     codes = [(guarded(name), code) for name, code in plan.blind_codes.items()]
     write_table(folder / CODES_FILE, ("treatment", "code"), codes)
     write_table(folder / TRAYS_FILE, _COLUMNS, ([one[name] for name in _COLUMNS] for one in rows))

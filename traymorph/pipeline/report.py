@@ -76,7 +76,7 @@ class WrittenPage:
 
 
 def report_folder(
-    folder: Path, *, out: Path | None = None, locale: str = "en", crop: str | None = None
+    folder: Path, *, out: Path | None = None, locale: str = "en_GB", crop: str | None = None
 ) -> WrittenPage:
     """Write the page of a trial folder.
 

@@ -1,13 +1,12 @@
 """A side photo from its card to its metrics."""
 
 import numpy as np
-from numpy.typing import NDArray
 
 from traymorph.config.settings import Settings
 from traymorph.measure.mask_doubt import photo_flags
 from traymorph.measure.photo_checks import check_photo
 from traymorph.measure.side import COLUMN_MM, column_tops_mm, front_view
-from traymorph.measure.tray import measure_side
+from traymorph.measure.tray import columns_that_count, measure_side
 from traymorph.model.masks import PlantMasks
 from traymorph.model.metrics import METRICS
 from traymorph.model.photo import View
@@ -16,7 +15,7 @@ from traymorph.model.tray import FrontWall, TraySide
 from traymorph.model.trial import TraySize
 from traymorph.pipeline.outcome import PhotoOutcome
 from traymorph.pipeline.seen import SeenPhoto, SegmentedPhoto
-from traymorph.report.overlays import plain_overlay, side_overlay
+from traymorph.report.overlays import HeightLine, plain_overlay, side_overlay
 from traymorph.tray.front_wall import find_front_wall
 from traymorph.tray.own_plants import largest_plants
 from traymorph.tray.own_side import OwnSide, own_side
@@ -54,7 +53,7 @@ def measure_side_photo(
         own, seen.sighting.viewpoint, size, wall, at_least=stand.at_least, behind=stand.behind
     )
     metrics, flags = measure_side(tray)
-    picture = side_overlay(tray, segmented.rgb, outline, _profile_px(tray), title, metrics)
+    picture = side_overlay(tray, segmented.rgb, outline, _height_line(tray), title, metrics)
     flags = (*photo_flags(segmented.masks), *flags)
     return PhotoOutcome(metrics, flags, quality, own, picture)
 
@@ -83,11 +82,12 @@ def _own_plants(
     return own_side(segmented.masks, viewpoint, wall, segmented.rgb), wall
 
 
-def _profile_px(tray: TraySide) -> NDArray[np.float64]:
-    """Photo pixels of the highest plant point of each column, in the plane of the front wall."""
+def _height_line(tray: TraySide) -> HeightLine:
+    """Give the highest plant point of each column, in the plane of the front wall."""
     tops = column_tops_mm(front_view(tray))
     wall = tray.wall
     x = wall.left_x_mm + COLUMN_MM * (np.arange(len(tops)) + 0.5)
     y = wall.rim_y_mm + wall.rim_slope * (x - wall.left_x_mm) - tops
     known = np.isfinite(tops)
-    return tray.viewpoint.project(np.column_stack([x, y, np.zeros_like(x)])[known])
+    points_px = tray.viewpoint.project(np.column_stack([x, y, np.zeros_like(x)])[known])
+    return HeightLine(points_px, columns_that_count(tops)[known])

@@ -33,10 +33,11 @@ _TITLES = {
 }
 _REASONS = {
     "heap": "a heap",
-    "plants_touch": "touching plants",
+    "plants_touch": "plants that touch",
     "plant_cut_off": "cut off or covered",
     "stem_unclear": "stem not followed",
 }
+_GROUPS = frozenset({"plants_touch", "heap"})  # several plants under one number
 _LONG_BAR_MM, _SHORT_BAR_MM = 50.0, 20.0
 _LONG_BAR_FROM_MM = 200.0  # width of board shown from which the long bar is drawn
 _LABEL_SIZE = 11.0
@@ -148,8 +149,14 @@ def _legend(plants: Sequence[CutPlant]) -> list[Legend]:
 def _count(plants: Sequence[CutPlant]) -> str:
     counted = sum(one.stands_alone for one in plants)
     words = f"{counted} plant{'' if counted == 1 else 's'} measured"
-    left_out = len(plants) - counted
-    return f"{words}, {left_out} left out" if left_out else words
+    left_out = [one for one in plants if not one.stands_alone]
+    groups = sum(not _GROUPS.isdisjoint(one.flags) for one in left_out)
+    singly = len(left_out) - groups
+    if singly:
+        words += f", {singly} left out"
+    if groups:
+        words += f", {groups} group{'' if groups == 1 else 's'} left out"
+    return words
 
 
 def _values(metrics: dict[str, Measured], spread: dict[str, PlantSpread]) -> list[str]:
@@ -219,7 +226,7 @@ def _number(canvas: Canvas, board: PlantsOnBoard, plant: Shares, per_mm: float) 
 
 def _label(number: int, plant: CutPlant) -> str:
     reasons = [words for flag, words in _REASONS.items() if flag in plant.flags]
-    return f"{number}  {reasons[0]}" if reasons else str(number)
+    return f"{number}: {reasons[0]}" if reasons else str(number)
 
 
 def _feet(canvas: Canvas, board: PlantsOnBoard, plant: CutPlant) -> Points:

@@ -1,6 +1,7 @@
 """One picture per photo that shows at a glance what was measured in it."""
 
 import itertools
+from dataclasses import dataclass
 
 import cv2
 import numpy as np
@@ -14,11 +15,14 @@ from traymorph.model.results import Measured
 from traymorph.model.tray import TrayOpening, TrayOverhead, TraySide
 from traymorph.model.viewpoint import Viewpoint
 from traymorph.report.canvas import BLUE, INK, ORANGE, Canvas, Legend
+from traymorph.report.lettering import text_length
 from traymorph.report.swatch import leaf_swatch
 
 _MARGIN = 0.04
 _BAR_MM = 50.0
-_TICK_MM = 10.0
+_TICK_MM, _LABEL_MM, _LABEL_SIZE = 10.0, 50.0, 9
+_RULER_MM, _LONG_MM = 8.0, 6.0  # from the tray to the ruler, and its longer marks
+_WORDS_SHARE = 0.04  # width of the ruler's words over the tray's length; the margin gives the rest
 _OVERHEAD_TITLES = {
     "canopy_cover_pct": "canopy cover",
     "projected_leaf_area_cm2": "leaf seen from above",
@@ -46,8 +50,28 @@ _PACK_TITLES = {
     "pack_yellowed_pct": "yellowed leaf",
     "pack_leaf_hue_deg": "hue",
 }
+_HEIGHT_LINE = (
+    "highest plant along the tray as seen (the value allows for plants farther back); dashed ends "
+    "do not count"
+)
 UNIT_SIGNS = {"cm2": "cm²", "mm2": "mm²", "deg": "°", "1": ""}
 FADED = (216, 213, 206)
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class HeightLine:
+    """The highest plant point of each column along a tray.
+
+    Parameters
+    ----------
+    points_px : ndarray, shape (n, 2)
+        Photo pixels, from one end of the tray to the other.
+    counts : ndarray of bool, shape (n,)
+        Whether the column is among the heights; those at the ends are not.
+    """
+
+    points_px: NDArray[np.float64]
+    counts: NDArray[np.bool_]
 
 
 def overhead_overlay(
@@ -102,7 +126,7 @@ def side_overlay(
     tray: TraySide,
     rgb: NDArray[np.uint8],
     card_px: NDArray[np.float64],
-    profile_px: NDArray[np.float64],
+    line: HeightLine,
     title: str,
     metrics: dict[str, Measured],
 ) -> Image.Image:
@@ -116,8 +140,8 @@ def side_overlay(
         The reduced, colour-corrected photo.
     card_px : ndarray, shape (4, 2)
         The card's corners, photo pixels.
-    profile_px : ndarray, shape (n, 2)
-        The highest plant point of each column along the tray, photo pixels.
+    line : HeightLine
+        The highest plants along the tray.
     title : str
         Tray and photo.
     metrics : dict of str to Measured
@@ -129,7 +153,7 @@ def side_overlay(
     medium_px = None
     if tray.size.rim_above_medium_mm is not None:
         medium_px = _wall_line(tray, tray.size.rim_above_medium_mm)
-        shown.append(medium_px)
+        shown += [medium_px, _ruler_room(tray)]
     canvas = Canvas(rgb, tray.masks.scale, crop(tray.masks.plant, tray.masks.scale, shown))
     canvas.fade_all_but(canvas.layer(tray.masks.plant))
     stem = (canvas.layer(tray.masks.stem) >= 0.5).astype(np.float32)
@@ -137,20 +161,20 @@ def side_overlay(
     canvas.path(rim_px, BLUE, 2.0)
     if medium_px is not None:
         canvas.path(medium_px, BLUE, 1.5, dashed=True)
-        _ruler(canvas, tray, float(metrics["canopy_height_p95_mm"].value))
-    if len(profile_px) > 1:
-        canvas.path(profile_px, INK, 1.5)
+    _draw_heights(canvas, line)
     canvas.path(card_px, INK, 1.2, closed=True, dashed=True)
     canvas.write("card", canvas.to_canvas(card_px).min(axis=0), anchor="ld")
     per_mm = float(np.linalg.norm(canvas.to_canvas(rim_px)[-1] - canvas.to_canvas(rim_px)[0])) / (
         wall.right_x_mm - wall.left_x_mm
     )
     canvas.scale_bar(per_mm, _BAR_MM, card_px)
+    _ruler(canvas, tray, float(metrics["canopy_height_p95_mm"].value))
+    rim = "rim of the front wall"
     legend = [
         Legend(FADED, "not counted: faded"),
         Legend(ORANGE, "stem"),
-        Legend(BLUE, "rim of the front wall; dashed: medium behind it", line=True),
-        Legend(INK, "highest plant along the tray", line=True),
+        Legend(BLUE, rim if medium_px is None else f"{rim}; dashed: medium behind it", line=True),
+        Legend(INK, _HEIGHT_LINE, line=True),
     ]
     return canvas.finish(title, _values(metrics, _SIDE_TITLES), legend)
 
@@ -233,25 +257,51 @@ def _wall_line(tray: TraySide, below_rim_mm: float) -> NDArray[np.float64]:
     return tray.viewpoint.project(np.column_stack([x, y, np.zeros_like(x)]))
 
 
+def _draw_heights(canvas: Canvas, line: HeightLine) -> None:
+    """Draw the highest plants along the tray, thin and dashed where they do not count."""
+    counted = np.flatnonzero(line.counts)
+    if len(counted) < 2:
+        return
+    first, last = counted[0], counted[-1]
+    for end in (line.points_px[: first + 1], line.points_px[last:]):
+        if len(end) > 1:
+            canvas.path(end, INK, 1.0, dashed=True)
+    canvas.path(line.points_px[first : last + 1], INK, 1.5)
+
+
+def _ruler_room(tray: TraySide) -> NDArray[np.float64]:
+    """Leftmost point of the ruler's words, photo pixels, shape (1, 2)."""
+    wall = tray.wall
+    words_mm = _WORDS_SHARE * (wall.right_x_mm - wall.left_x_mm)
+    left = wall.left_x_mm - _RULER_MM - _LONG_MM - words_mm
+    return tray.viewpoint.project(np.array([[left, wall.rim_y_mm, 0.0]]))
+
+
 def _ruler(canvas: Canvas, tray: TraySide, top_mm: float) -> None:
     """Heights above the medium, in the plane of the front wall, at its left end."""
     wall, above = tray.wall, tray.size.rim_above_medium_mm
     if above is None or not np.isfinite(top_mm):
         return
     foot = wall.rim_y_mm + above
-    last = _TICK_MM * np.ceil(top_mm / _TICK_MM)
-    x = wall.left_x_mm - 8.0
+    last = max(_LABEL_MM, _TICK_MM * np.ceil(top_mm / _TICK_MM))
+    x = wall.left_x_mm - _RULER_MM
     marks = np.arange(0.0, last + 1.0, _TICK_MM)
     spine = np.array([[x, foot, 0.0], [x, foot - last, 0.0]])
     canvas.path(tray.viewpoint.project(spine), INK, 1.2)
+    labelled = []
     for mark in marks:
-        long = mark % 50.0 == 0 or mark == last
-        tick = np.array([[x, foot - mark, 0.0], [x - (6.0 if long else 3.0), foot - mark, 0.0]])
+        long = mark % _LABEL_MM == 0
+        tick = np.array(
+            [[x, foot - mark, 0.0], [x - (_LONG_MM if long else 3.0), foot - mark, 0.0]]
+        )
         ends = tray.viewpoint.project(tick)
         canvas.path(ends, INK, 1.0)
         if long:
-            at = canvas.to_canvas(ends)[1] - np.array([4 * canvas.unit, 0.0])
-            canvas.write(f"{mark:g}", at, size=9, anchor="rm")
+            labelled.append((f"{mark:g}" if mark else "0 mm", canvas.to_canvas(ends)[1]))
+    for words, tip in labelled:  # after all ticks, so that none runs over words
+        least = text_length(words, _LABEL_SIZE * canvas.unit) + 4 * canvas.unit
+        at = np.array([max(tip[0] - 4 * canvas.unit, least), tip[1]])
+        canvas.write(words, at, size=_LABEL_SIZE, anchor="rm")
 
 
 def crop(

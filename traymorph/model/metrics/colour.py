@@ -6,13 +6,17 @@ from traymorph.model.metrics.spec import OWN_DEFINITION, MetricSpec
 from traymorph.model.photo import View
 
 _CIELAB = "CIE 015:2018, CIELAB under D65, 2 degree observer"
+_UNEVEN_LIGHT = (
+    "Light that falls unevenly over the plants, but not on the card, is in the value and not in "
+    "its doubt."
+)
 
 _OVERHEAD_COLOUR = (
     MetricSpec(
         "leaf_l",
         "1",
         View.OVERHEAD,
-        "Lightness L* of the well-lit leaf{whose}.",
+        "Lightness L* of the well-lit leaf{whose}. " + _UNEVEN_LIGHT,
         _CIELAB,
         0.0,
         100.0,
@@ -39,7 +43,7 @@ _OVERHEAD_COLOUR = (
         "leaf_chroma",
         "1",
         View.OVERHEAD,
-        "CIELAB chroma of the well-lit leaf{whose}: distance from grey.",
+        "CIELAB chroma of the well-lit leaf{whose}: distance from grey. " + _UNEVEN_LIGHT,
         _CIELAB,
         0.0,
         180.0,

@@ -10,7 +10,7 @@ from traymorph.model.metrics.colour import COLOUR
 from traymorph.model.photo import View
 from traymorph.model.report import TrialReport
 from traymorph.report.page import told, wording
-from traymorph.report.page.numbers import Numbers
+from traymorph.report.page.numbers import Numbers, isolated
 
 _COLOURS = frozenset(spec.name for spec in COLOUR)
 _OF_OPENING = frozenset({
@@ -97,5 +97,5 @@ def _who(
             treatments[row] for row in held))  # fmt: skip
         return escape(wording.EVERY_OF).format(treatment=named)
     if len(flagged) <= _MOST_NAMED:
-        return Markup(", ").join(map(told.isolated, sorted(flagged)))
+        return Markup(", ").join(map(isolated, sorted(flagged)))
     return escape(wording.SOME).format(some=len(flagged), all=len(everyone))

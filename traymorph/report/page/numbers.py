@@ -38,6 +38,12 @@ _SIGNS = {
 }
 _ISO_DAY = re.compile(r"(?<![\w-])\d{4}-\d{2}-\d{2}(?![\w-])")
 _DECIMAL_POINT = re.compile(r"(?<![\w.])(\d+)\.(\d+)(?![\w.(])")
+_BEFORE_A_SIGN = re.compile(r"(?<=\d) (?=(?:%|°C?|[kmµ]?g(?:/m²)?|[ckm]?m²?|m?[lL]|h|W)(?![\w/]))")
+
+
+def unbroken(text: str) -> str:
+    """Keep numbers and the signs of their units on one line, as in ``15 g``."""
+    return _BEFORE_A_SIGN.sub(SPACE, text)
 
 
 def parse_locale(text: str) -> Locale:
@@ -53,6 +59,11 @@ def parse_locale(text: str) -> Locale:
     except (UnknownLocaleError, ValueError, TypeError) as err:
         msg = f"{text!r} is not a locale; write a language, or language and country: en, de, fr_CA."
         raise ValueError(msg) from err
+
+
+def isolated(name: str) -> Markup:
+    """Keep a name from turning the direction of the words around it."""
+    return Markup("<bdi>{}</bdi>").format(unbroken(name))
 
 
 class Numbers:
@@ -151,12 +162,13 @@ class Numbers:
         either = "|".join(map(re.escape, known))
         pieces = re.split(rf"(?<![\w.,])({either})(?!\w|[.,]\d)", text)
         return Markup("").join(
-            Markup("<bdi>{}</bdi>").format(piece) if place % 2 else escape(self._pointed(piece))
+            isolated(piece) if place % 2 else escape(self._pointed(piece))
             for place, piece in enumerate(pieces)
         )
 
     def _pointed(self, text: str) -> str:
-        return _ISO_DAY.sub(self._told_day, _DECIMAL_POINT.sub(rf"\1{self._point}\2", text))
+        pointed = _DECIMAL_POINT.sub(rf"\1{self._point}\2", text)
+        return unbroken(_ISO_DAY.sub(self._told_day, pointed))
 
     def _told_day(self, found: re.Match[str]) -> str:
         try:

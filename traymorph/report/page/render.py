@@ -10,7 +10,7 @@ from traymorph.model.report import TrialReport
 from traymorph.report.page import wording
 from traymorph.report.page.findings import find, opening
 from traymorph.report.page.methods import lead, methods
-from traymorph.report.page.numbers import Numbers
+from traymorph.report.page.numbers import Numbers, isolated
 from traymorph.report.page.racks import mapped_metric, rack
 from traymorph.report.page.sections import (
     batch_charts,
@@ -32,6 +32,7 @@ _ENVIRONMENT = jinja2.Environment(
     trim_blocks=True,
     lstrip_blocks=True,
 )
+_ENVIRONMENT.filters["isolated"] = isolated
 
 
 def render_page(report: TrialReport, numbers: Numbers) -> tuple[str, tuple[str, ...]]:

@@ -9,7 +9,7 @@ from markupsafe import Markup, escape
 from traymorph.model.comparison import Comparison, Difference, plural
 from traymorph.report.findings import SURE, surety
 from traymorph.report.page import wording
-from traymorph.report.page.numbers import Numbers
+from traymorph.report.page.numbers import Numbers, isolated
 from traymorph.report.page.spans import Span
 from traymorph.report.sentences import at_treatment, decimals_for, probability, words_of
 
@@ -113,7 +113,7 @@ def _reach(row: Difference, numbers: Numbers) -> str:
 def at(treatment: str) -> Markup:
     """Name a treatment in a sentence, isolated from the direction of the words around it."""
     preposition, _, _ = at_treatment(treatment).partition(" ")
-    return Markup("{} <bdi>{}</bdi>").format(preposition, treatment)
+    return Markup("{} {}").format(preposition, isolated(treatment))
 
 
 def interval_said(row: Difference, numbers: Numbers) -> str:
@@ -214,8 +214,3 @@ def means(row: Difference, numbers: Numbers) -> Markup:
     return escape(wording.MEANS).format(
         first=first, treatment=at(row.treatment), second=second, control=at(row.control)
     )
-
-
-def isolated(name: str) -> Markup:
-    """Keep a name from turning the direction of the words around it."""
-    return Markup("<bdi>{}</bdi>").format(name)
