@@ -34,7 +34,7 @@ _OVERHANG_MM = 60.0
 _SURELY_OWN_MM = 15.0
 """A leaf this near the opening belongs to the tray even where its stem is not seen."""
 _LEAST_OF_BAND_MM = 10.0
-"""With less of the neighbours' band in the photo, nobody stands there."""
+"""With less of the neighbours' band in the photo, as much of the last that it shows is asked."""
 _NEAREST_MM = 25.0
 """Nearer to the opening a neighbour is neither looked for nor are its colours learnt."""
 _SMOOTH_ALONG_MM = 15.0
