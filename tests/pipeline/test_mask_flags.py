@@ -52,7 +52,7 @@ def test_a_cloth_in_two_colours_behind_the_tray_raises_both():
     rng = np.random.default_rng(1)
     shape, scale = plain.rgb.shape[:2], plain.masks.scale
     blotches = cv2.GaussianBlur(rng.normal(size=shape).astype(np.float32), (0, 0), 12) > 0
-    cloth = np.where(blotches[..., None], (60, 70, 150), (200, 60, 60))
+    cloth = np.where(blotches[..., None], (150, 60, 90), (230, 220, 200))  # as stems and leaves
     card, plant = card_area(seen.sighting, scale, shape), plain.masks.plant[..., None]
     picture = plain.rgb * plant + (cloth + rng.normal(0, 6, (*shape, 3))) * (1 - plant)
     picture[card] = plain.rgb[card]
