@@ -17,7 +17,7 @@ from numpy.typing import NDArray
 
 STRIDE = 32
 BLOCK_PX = 16
-LARGEST_PX = 800_000  # computed at once, for which the network takes about 130 MB
+LARGEST_PX = 800_000  # computed at once, for which the network takes about 170 MB
 _AROUND_PX = 32  # seen beyond what is kept of a tile: more changes no more than its place does
 _LARGEST_SCORE = 30.0
 
