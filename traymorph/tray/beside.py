@@ -16,9 +16,8 @@ from traymorph.tray.own_plants import (
     CUT_BAND_MM,
     JOINS_FROM,
     NEIGHBOUR_BAND_MM,
-    NEIGHBOUR_SHARE,
-    RIM_MM,
-    SHARE_PER_MM,
+    neighbour_share,
+    unusual_seam,
 )
 
 _BAND_MM = 160.0
@@ -147,8 +146,8 @@ def _end(amount: NDArray[np.float64], out: NDArray[np.float64], known: NDArray[n
     if not _stands_beside(amount, out, known):
         return End(_OVERHANG_MM, neighbour=False)
     seam = known & (out > CUT_BAND_MM[0]) & (out < CUT_BAND_MM[1])
-    unusual = 0.1 * ((out[seam] - RIM_MM) / 12.0) ** 2
-    return End(float(out[seam][np.argmin(amount[seam] + unusual)]), neighbour=True)
+    thinnest = np.argmin(amount[seam] + unusual_seam(out[seam]))
+    return End(float(out[seam][thinnest]), neighbour=True)
 
 
 def _stands_beside(
@@ -157,10 +156,9 @@ def _stands_beside(
     """Whether another tray stands beyond an end: more plant there than own overhang leaves."""
     far = known & (out > NEIGHBOUR_BAND_MM[0]) & (out < NEIGHBOUR_BAND_MM[1])
     if far.sum() * CELL_MM >= _LEAST_SHOWN_MM:
-        return bool(amount[far].mean() > NEIGHBOUR_SHARE)
+        return bool(amount[far].mean() > neighbour_share(NEIGHBOUR_BAND_MM[0]))
     near = known & (out > _NEAREST_MM) & (out < NEIGHBOUR_BAND_MM[1])
     if near.sum() * CELL_MM < _LEAST_SHOWN_MM:
         return False
     last = near & (out > out[near].max() - _LEAST_SHOWN_MM)
-    nearer = max(NEIGHBOUR_BAND_MM[0] - float(out[last].mean()), 0.0)
-    return bool(amount[last].mean() > NEIGHBOUR_SHARE + SHARE_PER_MM * nearer)
+    return bool(amount[last].mean() > neighbour_share(float(out[last].mean())))

@@ -20,13 +20,12 @@ from traymorph.tray.own_plants import (
     JOINS_FROM,
     MARGIN_MM,
     NEIGHBOUR_BAND_MM,
-    NEIGHBOUR_SHARE,
-    RIM_MM,
-    SHARE_PER_MM,
     joined_to,
     kept_pixels,
     lab_on,
+    neighbour_share,
     seen_on,
+    unusual_seam,
 )
 
 _OVERHANG_MM = 60.0
@@ -83,6 +82,7 @@ def own_overhead(
     held = seen_on(np.ones_like(masks.leaf), x, y)
     outside, side, along = _from_outline(grid.shape, size)
     allowed = outside <= _OVERHANG_MM
+    lab = None  # read once, and only where another tray stands on some side
     for k in range(4):
         on_side = side == k
         cut, beside = _cut_line(plant, held, (outside, along), on_side)
@@ -90,7 +90,8 @@ def own_overhead(
         if not beside.any():
             continue
         within = outside <= cut
-        likely = _chance_of_neighbour(rgb, (x, y), plant, outside, beside)
+        lab = lab_on(rgb, x, y) if lab is None else lab
+        likely = _chance_of_neighbour(lab, plant, outside, beside)
         if likely is not None:
             seen = plant > JOINS_FROM
             within = (within & ~majority(seen, likely)) | majority(seen, 1.0 - likely)
@@ -101,8 +102,7 @@ def own_overhead(
 
 
 def _chance_of_neighbour(
-    rgb: NDArray[np.uint8],
-    seen_at: tuple[NDArray[np.float32], NDArray[np.float32]],
+    lab: NDArray[np.float32],
     plant: NDArray[np.float32],
     outside: NDArray[np.float32],
     beside: NDArray[np.bool_],
@@ -111,7 +111,7 @@ def _chance_of_neighbour(
 
     None where the two stands look too much alike, or too little of either is seen.
     """
-    surely, lab = plant > _LEARNT_FROM, lab_on(rgb, *seen_at)
+    surely = plant > _LEARNT_FROM
     here, shown = surely & (outside < -_WITHIN_MM), surely & beside
     there = shown & (outside > _OVERHANG_MM)
     if there.sum() < _FEWEST_CELLS:  # the photo ends before
@@ -174,9 +174,8 @@ def _cut_line(
     first = _column(CUT_BAND_MM[0])
     seam = slice(first, _column(CUT_BAND_MM[1]))
     valley = smooth[:, seam] + (in_photo[:, seam] < 0.5)  # beyond the photo nothing parts them
-    reach = np.arange(valley.shape[1]) * CELL_MM + CUT_BAND_MM[0]
-    unusual = 0.1 * ((reach - RIM_MM) / 12.0) ** 2
-    cut = reach[np.argmin(valley + unusual, axis=1)].astype(np.float32)
+    reach = np.arange(valley.shape[1], dtype=np.float64) * CELL_MM + CUT_BAND_MM[0]
+    cut = reach[np.argmin(valley + unusual_seam(reach), axis=1)].astype(np.float32)
     index = np.clip(((along + MARGIN_MM) / CELL_MM).astype(int), 0, len(cut) - 1)
     return cut[index], beside[index]
 
@@ -187,13 +186,12 @@ def _goes_on(strip: NDArray[np.float32], in_photo: NDArray[np.float32]) -> NDArr
     band = slice(_column(NEIGHBOUR_BAND_MM[0]), _column(NEIGHBOUR_BAND_MM[1]))
     shown = in_photo[:, band].sum(1)
     far = strip[:, band].sum(1) / np.maximum(shown, _LEAST_OF_BAND_MM)
-    full: NDArray[np.bool_] = far > NEIGHBOUR_SHARE * inner
+    full: NDArray[np.bool_] = far > neighbour_share(NEIGHBOUR_BAND_MM[0]) * inner
     # Where the photo ends before that band, the last that it shows is asked.
     ends = (in_photo[:, _column(0.0) :] > 0.5).sum(1)
     for row in np.flatnonzero((shown < _LEAST_OF_BAND_MM) & (ends >= _NEAREST_MM)):
         last = slice(_column(ends[row] - _LEAST_OF_BAND_MM), _column(ends[row]))
-        nearer = max(NEIGHBOUR_BAND_MM[0] + _LEAST_OF_BAND_MM / 2 - ends[row], 0.0)
-        least = NEIGHBOUR_SHARE + SHARE_PER_MM * nearer
+        least = neighbour_share(float(ends[row]) - _LEAST_OF_BAND_MM / 2)
         full[row] = strip[row, last].mean() > least * inner[row]
     return full
 

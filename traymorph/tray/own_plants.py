@@ -11,16 +11,16 @@ from traymorph.model.viewpoint import Viewpoint
 
 CELL_MM = 1.0
 MARGIN_MM = 100.0
-RIM_MM = 9.0
+_RIM_MM = 9.0
 """Usual width of a rim: touching trays part here when leaves hide the seam."""
 NEIGHBOUR_BAND_MM = (45.0, 85.0)
 """Where a neighbouring tray's plants would be seen outside the opening."""
-NEIGHBOUR_SHARE = 0.3
+_NEIGHBOUR_SHARE = 0.3
 """Plants in that band, relative to those just inside the rim, that speak for a neighbour."""
-SHARE_PER_MM = 0.016
-"""So much more plant than ``NEIGHBOUR_SHARE`` speaks for a neighbour per mm nearer to the tray: own
-overhang of rendered single trays fills at most .71 of the usual at 15 mm, .56 at 25 and .42 at 35;
-neighbours fill .60 to .91."""
+_SHARE_PER_MM = 0.016
+"""So much more plant speaks for a neighbour per mm nearer to the tray: own overhang of rendered
+single trays fills at most .71 of the usual at 15 mm, .56 at 25 and .42 at 35; neighbours fill .60
+to .91."""
 CUT_BAND_MM = (3.0, 45.0)
 _LAB_ZERO = np.array([0.0, 128.0, 128.0])
 _LAB_UNIT = np.array([100.0 / 255.0, 1.0, 1.0])
@@ -28,6 +28,18 @@ _LAB_UNIT = np.array([100.0 / 255.0, 1.0, 1.0])
 _BRIDGE_CELLS = 5
 JOINS_FROM = 0.3
 """Share of plant in a cell from which on it joins its neighbours."""
+
+
+def neighbour_share(outside_mm: float) -> float:
+    """Plants this far outside the opening, relative to those inside, that speak for a neighbour."""
+    nearer = max(NEIGHBOUR_BAND_MM[0] - outside_mm, 0.0)
+    return _NEIGHBOUR_SHARE + _SHARE_PER_MM * nearer
+
+
+def unusual_seam(outside_mm: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Share of plant that a seam between two trays must be thinner by, away from the usual rim."""
+    cost: NDArray[np.float64] = 0.1 * ((outside_mm - _RIM_MM) / 12.0) ** 2
+    return cost
 
 
 def largest_plants(masks: PlantMasks) -> PlantMasks:
