@@ -1,8 +1,5 @@
 """Draw the reference card as PDF, SVG or PNG from its layout."""
 
-import os
-import tempfile
-from collections.abc import Callable
 from pathlib import Path
 
 import numpy as np
@@ -14,6 +11,7 @@ from traymorph.card.svg import svg_text
 from traymorph.card.transfer import decode_srgb, encode_srgb
 from traymorph.errors import SettingsError
 from traymorph.model.card import CardRole
+from traymorph.whole_file import whole_file
 
 MM_PER_INCH = 25.4
 PAPERS = ("a4", "letter")
@@ -39,23 +37,27 @@ def draw_card(out: Path, role: CardRole | None, *, paper: str = "a4", dpi: int =
     SettingsError
         The suffix, the paper or the resolution is not one that can be drawn, or a single picture
         was asked for without saying which card.
+    StoreError
+        The file cannot be written.
     """
     suffix = out.suffix.lower()
     _check_request(out, suffix, role, paper, dpi)
     if suffix == ".pdf":
         from traymorph.card.pdf import write_pdf  # noqa: PLC0415 - slow import, PDF only
 
-        _write_whole(out, lambda part: write_pdf(part, role, paper))
+        with whole_file(out) as part:
+            write_pdf(part, role, paper)
         return
     if role is None:
         return
     layout = card_layout(role)
     if suffix == ".svg":
-        text = svg_text(layout)
-        _write_whole(out, lambda part: part.write_text(text, encoding="utf-8"))
+        with whole_file(out) as part:
+            part.write_text(svg_text(layout), encoding="utf-8")
         return
     picture = Image.fromarray(card_picture(layout, dpi))
-    _write_whole(out, lambda part: picture.save(part, format="PNG", dpi=(dpi, dpi), optimize=True))
+    with whole_file(out) as part:
+        picture.save(part, format="PNG", dpi=(dpi, dpi), optimize=True)
 
 
 def _check_request(out: Path, suffix: str, role: CardRole | None, paper: str, dpi: int) -> None:
@@ -74,25 +76,6 @@ def _check_request(out: Path, suffix: str, role: CardRole | None, paper: str, dp
         raise SettingsError(
             message, hint=f"Choose {LOWEST_DPI} to {HIGHEST_DPI} dpi; 300 suits most printers."
         )
-
-
-def _write_whole(out: Path, write: Callable[[Path], object]) -> None:
-    """Write beside the target and replace it when complete, so that no half a card is left."""
-    part: Path | None = None
-    try:
-        handle, name = tempfile.mkstemp(dir=out.parent, prefix=f".{out.stem}-", suffix=out.suffix)
-        os.close(handle)
-        part = Path(name)
-        write(part)
-        part.chmod(0o644)
-        part.replace(out)
-    except OSError as error:
-        message = f"{out}: cannot be written ({error.strerror})."
-        hint = "Check that the folder exists, is yours and has room."
-        raise SettingsError(message, hint=hint) from error
-    finally:
-        if part is not None:
-            part.unlink(missing_ok=True)
 
 
 def card_picture(layout: CardLayout, dpi: float) -> NDArray[np.uint8]:

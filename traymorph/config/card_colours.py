@@ -10,7 +10,6 @@ import io
 import math
 import re
 from collections.abc import Iterable, Sequence
-from contextlib import suppress
 from dataclasses import dataclass
 from difflib import get_close_matches
 from pathlib import Path
@@ -18,8 +17,9 @@ from pathlib import Path
 from traymorph.config.cells import CellReader
 from traymorph.config.problems import Problem, ValueProblemError, told
 from traymorph.config.tables import Row, read_table
-from traymorph.errors import ListError, StoreError
+from traymorph.errors import ListError
 from traymorph.model.card import CardRole, RegisteredCard
+from traymorph.whole_file import whole_file
 
 CARD_COLOURS_FILE = "card_colours.csv"
 CARD_ID = "card_id"
@@ -200,15 +200,8 @@ def write_card_colours(folder: Path, colours: CardColours) -> Path:
         for patch, values in one.lab.items():
             cells = [f"{value:.2f}" for value in (*values, one.u_de00[patch])]
             writer.writerow([one.card_id, one.role or "", one.version, patch, *cells, one.source])
-    partial = path.with_name(f".{path.name}.part")
-    try:
-        partial.write_text(text.getvalue(), encoding="utf-8", newline="")
-        partial.replace(path)
-    except OSError as err:
-        with suppress(OSError):
-            partial.unlink()
-        msg = f"{path} cannot be written ({err.strerror})."
-        raise StoreError(msg, hint="Check the folder and the free space of the disk.") from err
+    with whole_file(path) as part:
+        part.write_text(text.getvalue(), encoding="utf-8", newline="")
     return path
 
 

@@ -1,8 +1,6 @@
 """Lays out a trial: places by lot, labels, codes for tasting, and how many trays it takes."""
 
-import os
-import tempfile
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -46,6 +44,7 @@ from traymorph.stats.spread import (
 )
 from traymorph.store.csvfiles import write_table
 from traymorph.store.textcells import guarded
+from traymorph.whole_file import whole_file
 
 LABELS_FILE = "labels.pdf"
 PLAN_FILE = "plan.txt"
@@ -205,7 +204,8 @@ def print_labels(folder: Path, *, paper: str, show_treatment: bool) -> tuple[Pat
     cells = [sample.columns for sample in samples]
     labels = [_label(one, show_treatment=show_treatment) for one in cells]
     out = folder / LABELS_FILE
-    _replace(out, lambda part: write_labels(part, labels, paper=paper))
+    with whole_file(out) as part:
+        write_labels(part, labels, paper=paper)
     ids = (label.tray_id for label in labels)
     return out, tuple(name for name in ids if printable(name) != name)
 
@@ -332,17 +332,13 @@ def _write(folder: Path, plan: Plan, paper: str, *, show_treatment: bool) -> Non
     rows = [_cells(tray, wanted) for tray in plan.trays]
     labels = [_label(cells, show_treatment=show_treatment) for cells in rows]
     lines = rack_map(plan.trays, wanted.block_name)
-    _replace(
-        folder / LABELS_FILE,
-        lambda part: write_labels(part, labels, paper=paper, rack_map=lines),
-    )
-    text = "\n".join(plan_lines(plan)) + "\n"
-    _replace(folder / PLAN_FILE, lambda part: part.write_text(text, encoding="utf-8"))
+    with whole_file(folder / LABELS_FILE) as part:
+        write_labels(part, labels, paper=paper, rack_map=lines)
+    with whole_file(folder / PLAN_FILE) as part:
+        part.write_text("\n".join(plan_lines(plan)) + "\n", encoding="utf-8")
     if not (folder / SETTINGS_FILE).exists():
-        _replace(
-            folder / SETTINGS_FILE,
-            lambda part: part.write_text(SETTINGS_SKELETON, encoding="utf-8"),
-        )
+        with whole_file(folder / SETTINGS_FILE) as part:
+            part.write_text(SETTINGS_SKELETON, encoding="utf-8")
     codes = [(guarded(name), code) for name, code in plan.blind_codes.items()]
     write_table(folder / CODES_FILE, ("treatment", "code"), codes)
     write_table(folder / TRAYS_FILE, _COLUMNS, ([one[name] for name in _COLUMNS] for one in rows))
@@ -383,22 +379,3 @@ def _label(cells: dict[str, str], *, show_treatment: bool) -> TrayLabel:
         said("position"),
     ]
     return TrayLabel(cells["tray_id"], tuple(line for line in lines if line))
-
-
-def _replace(out: Path, write: Callable[[Path], object]) -> None:
-    """Write beside the file, then put it in its place."""
-    part: Path | None = None
-    try:
-        handle, name = tempfile.mkstemp(dir=out.parent, prefix=f".{out.stem}-", suffix=out.suffix)
-        os.close(handle)
-        part = Path(name)
-        write(part)
-        part.chmod(0o644)
-        part.replace(out)
-    except OSError as err:
-        msg = f"{out} cannot be written ({err.strerror})."
-        hint = "Close it where it is open in another program, and check folder and disk."
-        raise StoreError(msg, hint=hint) from err
-    finally:
-        if part is not None:
-            part.unlink(missing_ok=True)

@@ -5,7 +5,6 @@ Batches stand at equal distances in the order of their days.
 
 import math
 from collections.abc import Mapping, Sequence
-from contextlib import suppress
 from dataclasses import dataclass
 from html import escape
 from pathlib import Path
@@ -14,7 +13,6 @@ from textwrap import wrap
 import numpy as np
 from numpy.typing import NDArray
 
-from traymorph.errors import StoreError
 from traymorph.model.drift import (
     CUSUM_DOWN,
     CUSUM_UP,
@@ -29,6 +27,7 @@ from traymorph.model.drift import (
     Event,
     MetricDrift,
 )
+from traymorph.whole_file import whole_file
 
 Floats = NDArray[np.float64]
 
@@ -162,7 +161,7 @@ def _key(
 
 
 def save_drift_svg(path: Path, one: MetricDrift, events: Sequence[Event]) -> None:
-    """Write the charts of a metric beside their place, then put them there.
+    """Write the charts of a metric, whole or not at all.
 
     Parameters
     ----------
@@ -176,16 +175,8 @@ def save_drift_svg(path: Path, one: MetricDrift, events: Sequence[Event]) -> Non
     StoreError
         The file cannot be written; what was there stays as it was.
     """
-    partial = path.with_name(f".{path.name}.part")
-    try:
-        path.parent.mkdir(parents=True, exist_ok=True)
-        partial.write_text(drift_svg(one, events), encoding="utf-8")
-        partial.replace(path)
-    except OSError as err:
-        with suppress(OSError):  # gone already, or its folder never was one
-            partial.unlink()
-        msg = f"{path} cannot be written ({err.strerror})."
-        raise StoreError(msg, hint="Check the folder and the free space of the disk.") from err
+    with whole_file(path) as part:
+        part.write_text(drift_svg(one, events), encoding="utf-8")
 
 
 def _head(one: MetricDrift) -> str:

@@ -1,12 +1,11 @@
 """Picture files, written whole or not at all."""
 
 import io
-from contextlib import suppress
 from pathlib import Path
 
 from PIL import Image
 
-from traymorph.errors import StoreError
+from traymorph.whole_file import whole_file
 
 _OPTIONS: dict[str, dict[str, int | bool]] = {
     "JPEG": {"quality": 88, "optimize": True},
@@ -16,7 +15,7 @@ _KINDS = {".jpg": "JPEG", ".png": "PNG"}
 
 
 def save_picture(image: Image.Image, path: Path) -> None:
-    """Write a picture beside its place, then put it there: readers never see half a file.
+    """Write a picture, whole or not at all.
 
     Parameters
     ----------
@@ -33,13 +32,5 @@ def save_picture(image: Image.Image, path: Path) -> None:
     kind = _KINDS[path.suffix]
     buffer = io.BytesIO()
     image.save(buffer, kind, **_OPTIONS[kind])
-    partial = path.with_name(f".{path.name}.part")
-    try:
-        path.parent.mkdir(parents=True, exist_ok=True)
-        partial.write_bytes(buffer.getvalue())
-        partial.replace(path)
-    except OSError as err:
-        with suppress(OSError):  # gone already, or its folder never was one
-            partial.unlink()
-        msg = f"{path} cannot be written ({err.strerror})."
-        raise StoreError(msg, hint="Check the folder and the free space of the disk.") from err
+    with whole_file(path) as part:
+        part.write_bytes(buffer.getvalue())

@@ -1,11 +1,9 @@
 """From everything gathered to one HTML file that needs nothing beside it."""
 
-from contextlib import suppress
 from pathlib import Path
 
 import jinja2
 
-from traymorph.errors import StoreError
 from traymorph.model.report import TrialReport
 from traymorph.report.page import wording
 from traymorph.report.page.findings import find, opening
@@ -24,6 +22,7 @@ from traymorph.report.page.sections import (
     treatment_marks,
 )
 from traymorph.report.page.trays import tray_sections
+from traymorph.whole_file import whole_file
 
 _ENVIRONMENT = jinja2.Environment(
     loader=jinja2.PackageLoader("traymorph.report.page"),
@@ -110,7 +109,7 @@ def _count(report: TrialReport, treatment: str) -> str:
 
 
 def save_page(path: Path, text: str) -> None:
-    """Write the page beside its place, then put it there: readers never see half a file.
+    """Write the page, whole or not at all.
 
     Parameters
     ----------
@@ -124,13 +123,5 @@ def save_page(path: Path, text: str) -> None:
     StoreError
         It cannot be written; what was there stays as it was.
     """
-    partial = path.with_name(f".{path.name}.part")
-    try:
-        path.parent.mkdir(parents=True, exist_ok=True)
-        partial.write_text(text, encoding="utf-8", newline="\n")
-        partial.replace(path)
-    except OSError as err:
-        with suppress(OSError):  # gone already, or its folder never was one
-            partial.unlink()
-        msg = f"{path} cannot be written ({err.strerror})."
-        raise StoreError(msg, hint="Check the folder and the free space of the disk.") from err
+    with whole_file(path) as part:
+        part.write_text(text, encoding="utf-8", newline="\n")
