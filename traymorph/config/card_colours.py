@@ -15,6 +15,7 @@ from difflib import get_close_matches
 from pathlib import Path
 
 from traymorph.config.cells import CellReader
+from traymorph.config.numbers import NUMBER
 from traymorph.config.problems import Problem, ValueProblemError, told
 from traymorph.config.tables import Row, read_table
 from traymorph.errors import ListError
@@ -31,7 +32,6 @@ spectrophotometers differ on paper (common practice, no source)."""
 _LAB = ("l", "a", "b")
 _U = "u_de00"
 _COLUMNS = (CARD_ID, "role", "version", "patch", *_LAB, _U, "source")
-_NUMBER = re.compile(r"[+-]?(\d+(\.\d*)?|\.\d+)([eE][+-]?\d+)?")
 _LIMITS = {"l": (0.0, 105.0), "a": (-128.0, 128.0), "b": (-128.0, 128.0), _U: (0.0, 20.0)}
 _MEANINGS = {"l": "lightness L*", "a": "a*", "b": "b*", _U: "an uncertainty in CIEDE2000"}
 _LONGEST_ID = 40
@@ -294,8 +294,8 @@ def _number(reader: CellReader, row: Row, column: str, *, required: bool) -> flo
     plain = text.replace("−", "-")  # the minus sign that spreadsheets like to make of a hyphen
     plain = plain.replace(",", ".") if reader.table.decimal_comma else plain
     low, high = _LIMITS[column]
-    if not _NUMBER.fullmatch(plain):
-        comma = _NUMBER.fullmatch(plain.replace(",", "."))
+    if not NUMBER.fullmatch(plain):
+        comma = NUMBER.fullmatch(plain.replace(",", "."))
         what = "has a decimal comma" if comma else "is not a number"
         advice = f"Write {plain.replace(',', '.')}" if comma else "Write digits only, as 48.25"
         reader.note(row, column, what, advice)

@@ -13,6 +13,7 @@ from datetime import date
 from pathlib import Path
 
 from traymorph.config.cells import CellReader
+from traymorph.config.numbers import read_number
 from traymorph.config.outcome_subjects import LEVELS, Subjects
 from traymorph.config.outcome_words import (
     DAYS_KEPT,
@@ -36,7 +37,6 @@ from traymorph.model.outcomes import Finding, Kind, Outcomes
 from traymorph.model.trial import Sample
 
 _REQUIRED = ("what", "value", "unit")
-_NUMBER = re.compile(r"[+-]?(\d+\.?\d*|\.\d+)([eE][+-]?\d+)?")
 _NAME = re.compile(r"[a-z][a-z0-9_]*")
 _ALIKE = 0.85  # share of letters in common from which a name is taken for a slip of the pen
 _MOST_PROBLEMS = 50
@@ -167,16 +167,12 @@ class _RowReader:
         return below, value
 
     def _number(self, text: str) -> float:
-        plain = text.replace(",", ".") if self._table.decimal_comma else text
-        if not text:
-            what, advice = "is empty", "Give the value, or delete the line"
-        elif _NUMBER.fullmatch(plain):
-            return float(plain)
-        elif _NUMBER.fullmatch(text.replace(",", ".")):
-            what, advice = "has a decimal comma", f"Write {text.replace(',', '.')}"
-        else:
-            what, advice = "is not a plain number", "Write digits only, and the unit in its column"
-        raise ValueProblemError(what, advice)
+        return read_number(
+            text,
+            decimal_comma=self._table.decimal_comma,
+            if_empty="Give the value, or delete the line",
+            advice="Write digits only, and the unit in its column",
+        )
 
     def _storage(self, row: Row) -> float:
         text = row.get("storage_c")

@@ -5,12 +5,12 @@ So far the weights of cut plants are used; rows on anything else are left for ot
 
 import dataclasses
 import math
-import re
 from collections.abc import Sequence
 from datetime import date
 from pathlib import Path
 
 from traymorph.config.cells import CellReader
+from traymorph.config.numbers import read_number
 from traymorph.config.problems import Problem, ValueProblemError
 from traymorph.config.tables import Row, Table, read_table
 from traymorph.model.trial import Sample, SampleWeight
@@ -20,7 +20,6 @@ SAMPLE_WEIGHT = "sample_fresh_weight"
 _REQUIRED = ("what", "value", "unit")
 _SUBJECTS = ("tray_id", "lot", "treatment", "batch")
 _GRAMS = {"g": 1.0, "mg": 0.001}
-_NUMBER = re.compile(r"[+-]?(\d+\.?\d*|\.\d+)([eE][+-]?\d+)?")
 _HEAVIEST_G = 5000.0  # twenty-five plants of the largest crop weigh less than a tenth of this
 _MOST_PLANTS = 10_000
 
@@ -106,7 +105,12 @@ def _weight(reader: CellReader, row: Row, table: Table) -> SampleWeight | None:
     if not row.get("unit"):
         reader.note(row, "unit", "is empty", "Write g or mg")
     try:
-        value = _number(row.get("value"), decimal_comma=table.decimal_comma)
+        value = read_number(
+            row.get("value"),
+            decimal_comma=table.decimal_comma,
+            if_empty="Give the weight, or delete the line",
+            advice="Write digits only, and the unit in its column",
+        )
         grams = value * _GRAMS[unit] if unit else math.nan
         _check_heaviness(value, grams)
     except ValueProblemError as err:
@@ -115,19 +119,6 @@ def _weight(reader: CellReader, row: Row, table: Table) -> SampleWeight | None:
     if unit is None:
         return None
     return SampleWeight(grams, moment.date() if moment else None, n_plants)
-
-
-def _number(text: str, *, decimal_comma: bool) -> float:
-    plain = text.replace(",", ".") if decimal_comma else text
-    if not text:
-        what, advice = "is empty", "Give the weight, or delete the line"
-    elif _NUMBER.fullmatch(plain):
-        return float(plain)
-    elif _NUMBER.fullmatch(text.replace(",", ".")):
-        what, advice = "has a decimal comma", f"Write {text.replace(',', '.')}"
-    else:
-        what, advice = "is not a plain number", "Write digits only, and the unit in its column"
-    raise ValueProblemError(what, advice)
 
 
 def _check_heaviness(value: float, grams: float) -> None:

@@ -7,10 +7,10 @@ import math
 import re
 from dataclasses import dataclass
 
+from traymorph.config.numbers import NUMBER
 from traymorph.config.problems import ValueProblemError
 
 _MM_PER_CM, _MM_PER_INCH = 10.0, 25.4  # exact: international yard and pound agreement, 1959
-_NUMBER = re.compile(r"[+-]?(\d+\.?\d*|\.\d+)([eE][+-]?\d+)?")
 _INCH_MARK = re.compile(r"([+-]?[\d.,]+)\s*(\"|''|\u2033|in|inch|inches)\.?", re.IGNORECASE)
 _OTHER_UNIT = re.compile(r"([+-]?[\d.,]+)\s*(mm|cm|m)\.?", re.IGNORECASE)
 _MM_PER_UNIT = {"mm": 1.0, "cm": _MM_PER_CM, "m": 1000.0}
@@ -112,7 +112,7 @@ def read_size(name: str, text: str, *, decimal_comma: bool = False) -> float:
         The cell holds no number, a unit, or a size that cannot be meant.
     """
     plain = text.replace(",", ".") if decimal_comma else text
-    if _NUMBER.fullmatch(plain):
+    if NUMBER.fullmatch(plain):
         return checked_size(name, float(plain))
     what, advice = "is not a plain number of millimetres", "Write digits only, for example 52.5"
     with_inches = _INCH_MARK.fullmatch(text)
@@ -121,11 +121,11 @@ def read_size(name: str, text: str, *, decimal_comma: bool = False) -> float:
         advice = _suggestion(with_inches[1], _MM_PER_INCH, advice)
     elif with_unit:
         advice = _suggestion(with_unit[1], _MM_PER_UNIT[with_unit[2].lower()], advice)
-    elif _NUMBER.fullmatch(text.replace(",", ".")):
+    elif NUMBER.fullmatch(text.replace(",", ".")):
         what, advice = "has a decimal comma", f"Write {text.replace(',', '.')}"
     raise ValueProblemError(what, advice)
 
 
 def _suggestion(number: str, mm_per_unit: float, otherwise: str) -> str:
     plain = number.replace(",", ".")
-    return f"Write {float(plain) * mm_per_unit:g}" if _NUMBER.fullmatch(plain) else otherwise
+    return f"Write {float(plain) * mm_per_unit:g}" if NUMBER.fullmatch(plain) else otherwise
