@@ -21,7 +21,7 @@ MEDIA = ("soil", "coir", "clods", "red_soil", "pale_soil", "wet_soil", "straw", 
 BOARDS = ("white", "black", "white", "grey", "blue", "white", "wood", "grey", "beige", "white",
           "black", "blue", "stripes", "white", "steel", "grey", "soil", "white", "flowers", "black",
           "checks", "bark")  # fmt: skip
-FACTORS = (*sets.FACTORS, *board_sets.FACTORS, "glare", "habit", "form", "bronze", "red")
+FACTORS = (*sets.FACTORS, *board_sets.FACTORS, "glare", "habit", "form", "bronze")
 
 
 def learn_scenes(plan: sets.SetPlan) -> list[dict]:
@@ -70,14 +70,6 @@ def _bronze(rng: np.random.Generator) -> list[list[float]]:
     return [np.clip(encode_srgb(colour), 0, 1).tolist() for colour in (leaf, other)]
 
 
-def _red(rng: np.random.Generator) -> list[list[float]]:
-    """Two sRGB colours of red leaves, from bright crimson to wine."""
-    hue, saturation, value = rng.uniform(335, 372), rng.uniform(0.5, 0.85), rng.uniform(0.3, 0.65)
-    leaf = decode_srgb(hsv_to_rgb(hue, saturation, value))
-    other = np.clip(leaf * rng.uniform(0.6, 1.3) * rng.uniform(0.85, 1.2, 3), 0.004, 0.85)
-    return [np.clip(encode_srgb(colour), 0, 1).tolist() for colour in (leaf, other)]
-
-
 def _tray(plan: sets.SetPlan, k: int, u: dict[str, float], view: str) -> dict:
     """A close view of a small tray or of open ground, from above or from the side."""
     rng = np.random.default_rng([plan.seed, k])
@@ -94,8 +86,6 @@ def _tray(plan: sets.SetPlan, k: int, u: dict[str, float], view: str) -> dict:
         spec["growth"]["form"] = "pea"
     if crop == "random" and u["bronze"] < 0.1:
         spec["growth"]["leaf_srgb"] = _bronze(rng)
-    if crop == "random" and u["red"] < 0.08:
-        spec["growth"]["leaf_srgb"] = _red(rng)
     if u["habit"] < 0.4:
         spec["growth"]["spread"] = float(rng.uniform(0.15, 0.32))
     if u["strange"] < 0.45:

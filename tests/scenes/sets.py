@@ -46,7 +46,7 @@ SETS: dict[str, SetPlan] = {
          "shiso_like", "sunflower", "random", "amaranth_red"),
     ),
     "sample": SetPlan(3303, 6, 9.0, 32, ("radish_green",)),
-    "learn": SetPlan(4511, 900, 1.0, 16, ("random",)),
+    "learn": SetPlan(4404, 900, 1.0, 16, ("random",)),
     "trays_dev": SetPlan(
         8101, 20, 5.0, 18,
         ("radish_green", "random", "sunflower", "amaranth_red", "random", "pea", "radish_purple",

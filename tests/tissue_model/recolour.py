@@ -2,7 +2,6 @@
 
 import numpy as np
 import torch
-from torch.nn import functional as nnf
 
 from tests.tissue_model.chance import Chance
 from tests.tissue_model.fields import fractal_noise, smooth_noise
@@ -29,8 +28,6 @@ _STEM = [
     (93, 40, 46), (120, 60, 100), (168, 164, 133), (214, 120, 100),
 ]  # fmt: skip
 _LEAF_TISSUE = 0  # place among the shares
-_CELL_PX = 16  # 5 mm at the usual scale: light off leaves reaches about three of these
-_LIGHT_OFF_LEAVES = 0.9  # at most, of the light between leaves that stand dense
 _RED_WEIGHT = 0.7  # of a red leaf's colour; a green one's is 1
 
 
@@ -72,27 +69,8 @@ class Recolour:
                 target = self._target(len(chosen), picture.shape[-1], anchors, weights)
                 if tissue == _LEAF_TISSUE and self._browns:
                     target = self._some_brown(target, true_colours[chosen])
-                old = picture[at]
-                new = self._repaint(old, cover, target)
-                picture[at] = self._reflected(old, new, cover) if tissue == _LEAF_TISSUE else new
+                picture[at] = self._repaint(picture[at], cover, target)
         return picture
-
-    def _reflected(self, old: torch.Tensor, new: torch.Tensor, cover: torch.Tensor) -> torch.Tensor:
-        """Repainted crops whose ground and stems take on the light that the new leaves throw.
-
-        Between leaves much of the light has been through or off them: soil under red leaves is
-        dark red. Where leaves are dense, a part of the light there gets the new leaves' colour.
-        """
-        n, size = len(old), old.shape[-2:]
-        cells = [nnf.avg_pool2d(x, _CELL_PX) for x in (old * cover, new * cover, cover)]
-        before, after, density = (
-            nnf.avg_pool2d(x, 3, 1, 1, count_include_pad=False) for x in cells
-        )
-        change = ((after + 1e-3) / (before + 1e-3)).clamp(0.2, 5)
-        part = self.chance.scalar(0.0, _LIGHT_OFF_LEAVES, n) * density
-        factor = 1 + part * (change - 1)
-        factor = nnf.interpolate(factor, size=size, mode="bilinear", align_corners=False)
-        return new * (cover + (1 - cover) * factor)
 
     def _some_brown(self, target: torch.Tensor, allowed: np.ndarray) -> torch.Tensor:
         """Brown in place of other colours in a few of the crops where that is allowed."""

@@ -68,8 +68,8 @@ def test_kinds_of_a_scene_are_its_own_crop_and_its_neighbours() -> None:
 
 
 def test_without_reds_no_leaf_or_stem_is_painted_red() -> None:
-    shares = torch.ones(400, 2, 16, 16)
-    grey = torch.full((400, 3, 16, 16), 0.2)
+    shares = torch.ones(400, 2, 8, 8)
+    grey = torch.full((400, 3, 8, 8), 0.2)
     for reds in (True, False):
         recolour = Recolour(Chance(3, CPU), reds=reds)
         painted = recolour(grey.clone(), shares, (1.0, 0.0), np.zeros(400, bool))
@@ -77,24 +77,9 @@ def test_without_reds_no_leaf_or_stem_is_painted_red() -> None:
         assert bool((red > 2.5 * green).any()) == reds
 
 
-def test_ground_between_leaves_takes_on_their_new_colour() -> None:
-    """Light between leaves has been off them: there the ground changes, and far off it does not."""
-    grey = torch.full((60, 3, 96, 96), 0.2)
-    leaves = torch.zeros(60, 2, 96, 96)
-    leaves[:, 0, :40:2] = 1.0  # as much leaf as ground in the upper part
-    painted = Recolour(Chance(3, CPU))(grey.clone(), leaves, (1.0, 0.0), np.zeros(60, bool))
-    leaf, between, far = (painted[:, :, rows].mean((2, 3)) for rows in ([2], [3], [90]))
-    assert torch.allclose(far, grey[:, :, 0, 0], atol=1e-5)
-    alike = torch.corrcoef(
-        torch.stack([(leaf / 0.2).log().flatten(), (between / 0.2).log().flatten()])
-    )
-    assert alike[0, 1] > 0.7
-    assert ((between / 0.2).log().abs() <= (leaf / 0.2).log().abs() + 0.02).all()
-
-
 def test_brown_leaves_are_painted_in_true_colours_alone() -> None:
-    shares = torch.ones(400, 2, 16, 16)
-    grey = torch.full((400, 3, 16, 16), 0.2)
+    shares = torch.ones(400, 2, 8, 8)
+    grey = torch.full((400, 3, 8, 8), 0.2)
     true_colours = np.arange(400) < 200
     painted = {}
     for browns in (True, False):
