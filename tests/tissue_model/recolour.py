@@ -107,7 +107,8 @@ class Recolour:
         total = whole.sum((2, 3), keepdim=True).clamp_min(1.0)
         mean = (picture * whole).sum((2, 3), keepdim=True) / total
         light = luminance(picture)
-        shade = light / luminance(mean).clamp_min(0.003)
+        # What was painted black before may be below 0 by rounding, which has no fractional power.
+        shade = light.clamp_min(0) / luminance(mean).clamp_min(0.003)
         shade = shade ** self.chance.scalar(0.8, 1.15, n)
         own = picture - mean * shade  # gloss, veins and neighbours' light
         painted = target * shade + self.chance.scalar(0.2, 1.0, n) * own

@@ -25,13 +25,15 @@ def load_exported(net: TissueNet, onnx_file: Path, crops: torch.Tensor) -> None:
     ----------
     net : the network to change, on the device of ``crops``
     onnx_file : what `export.write_onnx` wrote
-    crops : (n, 3, h, w) encoded sRGB 0 to 1, as training sees them; they set the norms
+    crops : (n, 3, h, w) encoded sRGB 0 to 1, as training sees them; they set the norms, and those
+        that hold anything but numbers are left out
 
     Raises
     ------
     ValueError
         If the file holds another number of convolutions or another shape.
     """
+    crops = crops[torch.isfinite(crops).all((1, 2, 3))]
     exported = _exported(onnx_file)
     pairs = _in_order(net, crops[:1])
     first = TissueNet(FIRST_FORM).to(crops.device)

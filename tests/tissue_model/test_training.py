@@ -222,6 +222,25 @@ def test_a_network_goes_on_from_where_it_was_exported(tmp_path: Path) -> None:
     assert (after.train()(crops) - wanted).abs().mean() < 0.02 * scale
 
 
+@pytest.mark.filterwarnings("ignore:You are using the legacy TorchScript:DeprecationWarning")
+def test_a_crop_without_numbers_does_not_spoil_a_network_that_goes_on(tmp_path: Path) -> None:
+    pytest.importorskip("onnx", reason="training needs the extra [train]")
+    before, crops = a_network(1).eval(), torch.rand(8, 3, 64, 64)
+    wanted = before(crops).detach()
+    write_onnx(before, tmp_path / "before.onnx")
+    after, spoilt = a_network(2), torch.cat([crops, torch.full((1, 3, 64, 64), torch.nan)])
+    load_exported(after, tmp_path / "before.onnx", spoilt)
+    assert (after.eval()(crops) - wanted).abs().max() < 1e-3 * float(wanted.abs().mean())
+
+
+def test_what_is_painted_black_can_be_painted_again() -> None:
+    shares = torch.ones(60, 2, 16, 16)
+    nearly_black = torch.full((60, 3, 16, 16), 0.001)
+    nearly_black[:, :, :2] = -1e-9  # as rounding leaves it
+    painted = Recolour(Chance(3, CPU))(nearly_black, shares, (1.0, 1.0), np.zeros(60, bool))
+    assert torch.isfinite(painted).all()
+
+
 def test_the_mean_of_weights_keeps_kinds_and_counts() -> None:
     one, other = (a_network(seed).state_dict() for seed in (3, 4))
     mean = mean_of([one, other])

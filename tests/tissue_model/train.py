@@ -151,6 +151,9 @@ def _learn(maker: CropMaker, settings: Settings, log: "Log") -> tuple[TissueNet,
             # The loss is read only now and then: reading it waits for the device.
             mean = float(torch.stack(losses).mean())
             losses.clear()
+            if not math.isfinite(mean):
+                msg = f"The loss is {mean} after {step} steps: the weights are spoilt for good."
+                raise SystemExit(msg)
             if progress - shown > 0.04:
                 shown = progress
                 log(f"{progress:5.0%} step {step} loss {mean:.4f}")
