@@ -12,6 +12,7 @@ from tests.tissue_model.blend import blend
 from tests.tissue_model.judge import Predict, contact_sheet, judged, summary
 from tests.tissue_model.photographs import gate
 from tests.tissue_model.scenes import read_folder
+from tests.tissue_model.spoil import SPOILS
 from tests.tissue_model.train import Settings, showing, train
 from traymorph.segment.learned import LearnedTissue
 
@@ -43,6 +44,7 @@ def main() -> int:
     check.add_argument("--model", type=Path, required=True)
     check.add_argument("--data", type=Path, action="append", default=[], help="may be repeated")
     check.add_argument("--showing", default="", metavar="KIND", help="only these scenes")
+    check.add_argument("--spoilt", action="store_true", help="blurred, too light, too dark as well")
     check.add_argument("--photographs", type=Path, help="folder with photos/ and masks/")
     check.add_argument("--sheet", type=Path, help="PNG of photo, truth and prediction")
     arguments = parser.parse_args()
@@ -87,6 +89,11 @@ def _judge(arguments: argparse.Namespace) -> int:
 def _judge_scenes(predict: Predict, arguments: argparse.Namespace) -> None:
     photos = [photo for folder in arguments.data for photo in read_folder(folder, threads=2)]
     photos = showing(photos, arguments.showing) if arguments.showing else photos
+    if arguments.spoilt:
+        for name, spoil in SPOILS.items():
+            rows = judged(lambda rgb, spoil=spoil: predict(spoil(rgb)), photos, calibrated=True)
+            print(name, json.dumps(summary(rows)))  # noqa: T201
+        return
     for name, calibrated in (("calibrated", True), ("as photographed", False)):
         rows = judged(predict, photos, calibrated=calibrated)
         for view, table in summary(rows).items():

@@ -23,6 +23,7 @@ from tests.tissue_model.photographs import gate
 from tests.tissue_model.recolour import Recolour
 from tests.tissue_model.resume import load_exported
 from tests.tissue_model.scenes import PixelStore, Rendered, read_folder
+from tests.tissue_model.spoil import SPOILS
 from tests.tissue_model.textures import TextureBank, TextureMaker
 from tests.tissue_model.train import split
 
@@ -154,6 +155,27 @@ def test_cast_shadows_fall_behind_what_is_high() -> None:
     assert (light[44:52, 44:52] == 1.0).all()
     dark = (light < 0.95).float()
     assert 20 < dark.sum() < 1500
+
+
+@pytest.mark.parametrize("name", list(SPOILS))
+def test_a_spoilt_photo_keeps_its_size_and_changes_in_the_way_it_says(name: str) -> None:
+    rgb = np.random.default_rng(2).integers(40, 160, (64, 96, 3), dtype=np.uint8)
+    spoilt = SPOILS[name](rgb.copy()).astype(float)
+    assert spoilt.shape == rgb.shape
+    light, detail = spoilt.mean() - rgb.mean(), spoilt.std() / rgb.std()
+    changed = {
+        "as it is": not light and detail == 1,
+        "JPEG of quality 25": abs(light) < 2 and detail < 1,
+        "blur of 1.5 px": abs(light) < 1 and detail < 0.5,
+        "sharpened by 1.5": detail > 1.5,
+        "1.9 times the light": light > 20,
+        "a third of the light, noise of 9": light < -20,
+        "two fifths of the colour gone": abs(light) < 5 and detail < 0.9,
+        "too warm by 1.35 and 0.6": (spoilt - rgb)[..., 0].mean()
+        > 5
+        > (spoilt - rgb)[..., 2].mean(),
+    }
+    assert changed[name]
 
 
 def test_gate_gives_known_overlaps(tmp_path: Path) -> None:
