@@ -85,7 +85,7 @@ def measure_overhead(tray: TrayOverhead, plane: LeafPlane) -> Result:
     """
     metrics = _empty(View.OVERHEAD)
     flags = [*_opening_flags(tray), *mask_flags(tray.masks, View.OVERHEAD)]
-    if not (tray.masks.plant >= 0.5).any():
+    if not tray.masks.rather_plant.any():
         flags.append("no_plants")
     metrics |= measure_plan(tray, plane)
     if metrics["canopy_cover_pct"].value > _CLOSED_PCT:

@@ -20,11 +20,12 @@ from traymorph.tray.own_plants import (
     JOINS_FROM,
     MARGIN_MM,
     NEIGHBOUR_BAND_MM,
+    held_on,
     joined_to,
     kept_pixels,
     lab_on,
     neighbour_share,
-    seen_on,
+    plant_on,
     unusual_seam,
 )
 
@@ -78,8 +79,8 @@ def own_overhead(
     """
     grid, size = _grid_over(opening, leaf_height_mm)
     x, y = grid.sampling(viewpoint, masks.scale)
-    plant = seen_on(masks.plant, x, y)
-    held = seen_on(np.ones_like(masks.leaf), x, y)
+    plant = plant_on(masks, x, y)
+    held = held_on(masks.leaf.shape, x, y)
     outside, side, along = _from_outline(grid.shape, size)
     allowed = outside <= _OVERHANG_MM
     lab = None  # read once, and only where another tray stands on some side

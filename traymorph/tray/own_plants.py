@@ -82,6 +82,26 @@ def seen_on(
     return read.astype(np.float32)
 
 
+def plant_on(
+    masks: PlantMasks, x: NDArray[np.float32], y: NDArray[np.float32]
+) -> NDArray[np.float32]:
+    """Share of plant at the cells of a grid; beyond the photo it is 0."""
+    both: NDArray[np.float32] = seen_on(masks.leaf, x, y) + seen_on(masks.stem, x, y)
+    return np.minimum(both, np.float32(1.0), out=both)
+
+
+def held_on(
+    shape: tuple[int, ...], x: NDArray[np.float32], y: NDArray[np.float32]
+) -> NDArray[np.float32]:
+    """Share of the cells of a grid that a picture of that shape holds, as `seen_on` reads it."""
+    across, down = (
+        np.clip(np.minimum(at + 1.0, length - at), 0.0, 1.0)
+        for at, length in ((x, shape[1]), (y, shape[0]))
+    )
+    held: NDArray[np.float32] = (across * down).astype(np.float32)
+    return held
+
+
 def lab_on(
     rgb: NDArray[np.uint8], x: NDArray[np.float32], y: NDArray[np.float32]
 ) -> NDArray[np.float32]:
