@@ -5,7 +5,9 @@ import pytest
 
 from traymorph.errors import TrayNotFoundError
 from traymorph.model.trial import TraySize
+from traymorph.tray.evidence import view_of_rim
 from traymorph.tray.opening import find_opening
+from traymorph.tray.scan import coarse_places
 
 CARD = [[0, 0, 0], [100, 0, 0], [100, 140, 0], [0, 140, 0]]
 
@@ -129,6 +131,17 @@ def test_places_that_fit_as_well_under_another_height_are_part_of_the_doubt(draw
     assert apart > 5.0
     unknown = find(drawing, 300.0, 200.0, canopy=None)
     assert unknown.position_u_mm == pytest.approx(np.hypot(best.position_u_mm, apart / 2))
+
+
+def test_heights_of_the_canopy_scanned_together_give_what_each_gives_alone(draw):
+    corners = draw.rectangle((-190, 120), 12.0, 400.0, 200.0)
+    drawing = photo(draw, corners)
+    sighting = drawing.sighting(CARD)
+    view = view_of_rim(drawing.rgb, drawing.masks, sighting.viewpoint, 60.0, sighting.outline_px)
+    evidences = [view.under_canopy(height) for height in (10.0, 50.0, 100.0)]
+    together = coarse_places(evidences, 400.0, 200.0)
+    assert together == [coarse_places([one], 400.0, 200.0)[0] for one in evidences]
+    assert len({max(places, key=lambda one: one.score) for places in together}) > 1
 
 
 def test_scale_ratio_tells_a_card_that_lies_lower_than_stated(draw):

@@ -116,9 +116,7 @@ def leaf_pixels(rgb: NDArray[np.uint8], leaf: Shares) -> LeafPixels | None:
     at = places[:: -(-found // _MOST_PIXELS)].copy()
     del places
     cut_off = cv2.dilate(brightest, _NINE).ravel()[at] >= _CLIPPED
-    of_nine = cv2.boxFilter(picture, cv2.CV_16U, (3, 3), normalize=False)
-    encoded: Colours = of_nine.reshape(-1, 3).take(at, axis=0).astype(np.float64) / (9.0 * 255.0)
-    del of_nine
+    encoded = _mean_of_nine(picture, at)
     lab = rgb2lab(encoded[None])[0]
     saturation = _saturation(lab)
     if np.count_nonzero(~cut_off) < FEWEST_PIXELS:
@@ -138,6 +136,17 @@ def leaf_pixels(rgb: NDArray[np.uint8], leaf: Shares) -> LeafPixels | None:
         cut_off=cut_off[kept],
         of_leaf=float(np.mean(kept)) * found / int(counted.sum()),
     )
+
+
+def _mean_of_nine(picture: NDArray[np.uint8], at: NDArray[np.int64]) -> Colours:
+    """Mean colour, 0 to 1, of the pixels at flat places, none at an edge, and their neighbours."""
+    width, pixels = picture.shape[1], picture.reshape(-1, 3)
+    total = np.zeros((len(at), 3), np.uint16)
+    for row in (-width, 0, width):
+        for column in (-1, 0, 1):
+            total += pixels.take(at + (row + column), axis=0)
+    mean: Colours = total.astype(np.float64) / (9.0 * 255.0)
+    return mean
 
 
 _NINE: NDArray[Any] = np.ones((3, 3), np.uint8)
