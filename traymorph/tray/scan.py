@@ -13,6 +13,10 @@ from traymorph.tray.outline import SQUARE_MM
 COARSE_MM = 4.0
 _ANGLE_STEP_DEG = 3.0
 _LEAST_FULL = 0.2
+FULL = 0.5
+"""Share of plant from which on a stand counts as full: a sparse crop is no worse a tray."""
+_STAND_CELLS = 7
+"""Side of the square, in cells, over which that share is taken: wider than gaps between plants."""
 _BEYOND_WEIGHT = 0.3
 """Plants beyond the rim speak little against a place: neighbours stand there, leaves hang over."""
 _PEAKS_PER_TURN = 6
@@ -55,12 +59,12 @@ def coarse_places(evidence: RimEvidence, length_mm: float, width_mm: float) -> l
     size = (max(1, round(columns / step)), max(1, round(rows / step)))
     lightness, bare = (evidence.rim_layers[..., k] for k in (0, 1))
     canopy, held = (evidence.canopy_layers[..., k] for k in (0, 1))
-    shrunk = np.dstack(
-        [
-            cv2.resize(layer, size, interpolation=cv2.INTER_AREA).astype(np.float32)
-            for layer in (held, bare, bare * blackness(lightness), canopy)
-        ]
-    )
+    layers = [
+        cv2.resize(layer, size, interpolation=cv2.INTER_AREA).astype(np.float32)
+        for layer in (held, bare, bare * blackness(lightness), canopy)
+    ]
+    layers[3] = np.minimum(cv2.blur(layers[3], (_STAND_CELLS, _STAND_CELLS)) / FULL, 1.0)
+    shrunk = np.dstack(layers)
     found: list[Place] = []
     same_again = 90.0 if abs(length_mm - width_mm) < SQUARE_MM else 180.0
     for turn in np.arange(0.0, same_again, _ANGLE_STEP_DEG):
