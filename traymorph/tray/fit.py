@@ -10,16 +10,16 @@ from traymorph.tray.outline import (
     RIM_WIDTHS_MM,
     Outline,
     Profiles,
-    black_rim,
     canopy_band,
     inner_edges,
     lopsidedness,
     other_crops,
     outline_of,
+    over_sides,
     profiles,
     steps_at_rim_widths,
 )
-from traymorph.tray.scan import Place
+from traymorph.tray.scan import FULL, Place
 
 _USUAL_RIM_MM = 9.0
 _SCREEN_SAMPLE_MM = 15.0
@@ -37,9 +37,9 @@ _APART_MM, _APART_DEG = 25.0, 4.0
 _BESIDE_MM = 10.0
 """Usual width of a rim."""
 
-_BLACK_WEIGHT, _INNER_WEIGHT, _CANOPY_WEIGHT, _CROP_WEIGHT = 0.3, 1.0, 0.7, 0.35
-_LOPSIDED_WEIGHT = 0.1
-"""A canopy 7 mm off across one axis then costs as much as losing a tenth of the rim's edge."""
+_INNER_WEIGHT, _WITHIN_WEIGHT, _ENDS_WEIGHT, _FAR_WEIGHT = 1.5, 0.6, 0.3, 0.4
+_CROP_WEIGHT, _LOPSIDED_WEIGHT = 0.25, 0.1
+"""Weights beside that of the rim's outer edge."""
 _LOST_WEIGHT = 2.0
 _ASKEW_WEIGHT, _ASKEW_DEG = 0.06, 20.0
 """People hold the phone along the tray: tells the turn of a closed canopy that hides the rim."""
@@ -47,8 +47,6 @@ _ACROSS_WEIGHT = 0.1
 """And its longer edges along the tray's: tells where canopies of one crop have grown together."""
 _OVERHANG_MM, _OVERHANG_PER_MM = 12.0, 0.25
 """How far leaves usually reach over the rim; grows with their height."""
-_FULL = 0.5
-"""Share of plant from which on a stand counts as full: a sparse crop is no worse a tray."""
 
 
 def scores(read: Profiles) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
@@ -64,14 +62,13 @@ def scores(read: Profiles) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
     tuple of ndarray, both of shape (candidates,)
         Score, about 0 for no agreement and 2 for a perfect one, and the rim's width in mm.
     """
-    unusual = 0.01 * ((RIM_WIDTHS_MM - _USUAL_RIM_MM) / 3.0) ** 2
-    by_width = steps_at_rim_widths(read).mean(axis=2) - unusual[:, None]
+    unusual = 0.02 * ((RIM_WIDTHS_MM - _USUAL_RIM_MM) / 3.0) ** 2
+    by_width = over_sides(read, steps_at_rim_widths(read)) - unusual[:, None]
     lost = 1.0 - read.held[canopy_band(0.0, 0.0)].mean(axis=(0, 2))
     score = (
         by_width.max(axis=0)
-        + _BLACK_WEIGHT * black_rim(read)
         + _INNER_WEIGHT * inner_edges(read)
-        + _CANOPY_WEIGHT * _canopy_within(read)
+        + _canopy_within(read)
         + _CROP_WEIGHT * other_crops(read)
         - _LOPSIDED_WEIGHT * lopsidedness(read)
         - _LOST_WEIGHT * lost
@@ -90,7 +87,7 @@ def _canopy_within(read: Profiles) -> NDArray[np.float64]:
 
     def filled(low: float, high: float) -> NDArray[np.float64]:
         rows = canopy_band(low, high)
-        share = np.minimum(read.canopy[rows].mean(axis=0) / _FULL, 1.0)
+        share = np.minimum(read.canopy[rows].mean(axis=0) / FULL, 1.0)
         result: NDArray[np.float64] = share + 0.5 * (1.0 - read.held[rows].mean(axis=0))
         return result
 
@@ -98,7 +95,9 @@ def _canopy_within(read: Profiles) -> NDArray[np.float64]:
     inside, near = filled(-24.0, -4.0), filled(usual, usual + 20.0)
     far = filled(92.0, 112.0)
     ends = np.maximum(near - far, 0.0)
-    result: NDArray[np.float64] = (inside - 0.7 * ends - 0.3 * far).mean(axis=1)
+    result: NDArray[np.float64] = (
+        _WITHIN_WEIGHT * inside - _ENDS_WEIGHT * ends - _FAR_WEIGHT * far
+    ).mean(axis=1)
     return result
 
 
@@ -124,19 +123,35 @@ def best_starts(
     if not places:
         return []
     likely = sorted(places, key=lambda p: -p.score)[:_SCREENED]
-    judged = _judge(evidence, np.array([[p.x, p.y, p.turn_deg] for p in likely]), size_mm)
+    judged = judge(evidence, np.array([[p.x, p.y, p.turn_deg] for p in likely]), size_mm)
     for step in _NUDGES_MM:
         kept = _separate(judged, _NUDGED)
         some = np.array([[p.x, p.y, p.turn_deg] for p in kept])
-        nudged = (some[:, None, :] + _moves(size_mm)[1:] * step).reshape(-1, 3)
-        judged = [*kept, *_judge(evidence, nudged, size_mm)]
+        nudged = (some[:, None, :] + moves(size_mm)[1:] * step).reshape(-1, 3)
+        judged = [*kept, *judge(evidence, nudged, size_mm)]
     return _separate(judged, _KEPT)
 
 
-def _judge(
-    evidence: RimEvidence, table: NDArray[np.float64], size_mm: NDArray[np.float64]
+def judge(
+    evidence: RimEvidence,
+    table: NDArray[np.float64],
+    size_mm: NDArray[np.float64],
+    sample_mm: float = _SCREEN_SAMPLE_MM,
 ) -> list[Place]:
-    value, _ = _judged(evidence, table, outline_of(size_mm, _SCREEN_SAMPLE_MM))
+    """Judge many places.
+
+    Parameters
+    ----------
+    evidence : RimEvidence
+        Maps in the plane of the rim.
+    table : ndarray, shape (places, 3)
+        Centre (x, y) in cells and turn in degrees.
+    size_mm : ndarray, shape (2,)
+        Inside length and width.
+    sample_mm : float
+        Distance of the samples along the outline.
+    """
+    value, _ = _judged(evidence, table, outline_of(size_mm, sample_mm))
     return [Place(*(float(n) for n in (*p, v))) for p, v in zip(table, value, strict=True)]
 
 
@@ -163,7 +178,7 @@ def _separate(judged: list[Place], most: int) -> list[Place]:
     return kept
 
 
-def _moves(size_mm: NDArray[np.float64]) -> NDArray[np.float64]:
+def moves(size_mm: NDArray[np.float64]) -> NDArray[np.float64]:
     """No step, and one step each way in x, y and turn that moves the corners about 1 mm."""
     lever = np.degrees(2.0 / float(np.hypot(*size_mm)))
     unit = np.vstack([np.zeros(3), np.eye(3), -np.eye(3)])
@@ -197,7 +212,7 @@ class _Walks:
     ) -> None:
         self._evidence, self._outline = evidence, outline_of(size_mm, sample_mm)
         self._starts = np.array([[one.x, one.y, one.turn_deg] for one in starts])
-        self._node = _moves(size_mm)[1:4].diagonal() * _FINEST_STEP_MM
+        self._node = moves(size_mm)[1:4].diagonal() * _FINEST_STEP_MM
         self._judged: dict[_Node, tuple[float, float]] = {}
 
     def walk(self, firsts: list[_Node], finest_mm: float) -> list[tuple[_Node, float]]:

@@ -1,5 +1,6 @@
 """Finds the tray's opening, a rectangle of known inside size, in an overhead photo."""
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
@@ -14,10 +15,10 @@ from traymorph.model.trial import TraySize
 from traymorph.model.viewpoint import Viewpoint
 from traymorph.tray.evidence import FINE_MM, RimEvidence, RimView, view_of_rim
 from traymorph.tray.fit import best_starts, refine, settle
+from traymorph.tray.likely import likely_place
 from traymorph.tray.outline import (
     RIM_WIDTHS_MM,
     Profiles,
-    canopy_edges,
     edge_steps,
     outline_of,
     profiles,
@@ -43,7 +44,7 @@ _OUTERMOST_SHARE = 0.8
 """Height of the outermost leaves over that of the canopy's top. Rendered trays: between 0.7 and 1
 the canopy's outline lies equally far outside all sides of the opening."""
 
-_LEAST_SCORE = 0.25
+_LEAST_SCORE = 0.1
 """Below this a rectangle neither holds plants nor shows a rim."""
 _LEAST_IN_VIEW = 0.55
 """With less of the opening in the photo its place along the missing side is a guess."""
@@ -59,13 +60,8 @@ _CUT_OFF = "cuts off much of the tray"
 _TOO_NEAR = "shows less ground than the tray covers"
 _NO_RECTANGLE = "shows no rectangle of the tray's inside size with plants or a dark rim"
 
-_PINNED_U_MM, _ONE_SIDE_U_MM = 0.8, 1.8
-_FREE_U_MM, _FREE_U_PER_MM = 2.0, 0.06
-"""Standard uncertainty across an axis whose two sides, one side, or no side are seen; in the
-last case leaning plants shift the canopy, the more the taller they are. Rendered trays."""
-_GROWN_TOGETHER = (2.5, 1.6, 1.0)
-"""How much more that is where the canopy ends before a neighbour's on no side, one, or both: two
-edges tell the middle without knowing how far leaves reach over the rim, one does not."""
+_LEAST_U_MM = 0.8
+"""Doubt of an opening all of whose sides are seen."""
 
 
 def find_opening(
@@ -266,7 +262,8 @@ def _settled(trial: _Trial, view: RimView, inside: NDArray[np.float64]) -> TrayO
     place, rim_width = settle(evidence, trial.start, inside)
     if place.score < _LEAST_SCORE:
         raise _not_found(_NO_RECTANGLE)
-    centre, along = turned_grid(place, evidence.grid)
+    likely = likely_place(evidence, place, inside)
+    centre, along = turned_grid(likely.place, evidence.grid)
     corners = _corners(centre, along, inside)
     in_photo = share_in_photo(view.viewpoint, corners, view.grid.height_mm)
     if in_photo < _LEAST_IN_VIEW:
@@ -277,7 +274,7 @@ def _settled(trial: _Trial, view: RimView, inside: NDArray[np.float64]) -> TrayO
     return TrayOpening(
         corners_mm=corners,
         rim_height_mm=view.grid.height_mm,
-        position_u_mm=_position_u(seen, read),
+        position_u_mm=math.hypot(_LEAST_U_MM, likely.u_mm),
         scale_ratio=_scale_ratio(read, inside),
         seen_share=float(seen.mean()),
         in_photo_share=in_photo,
@@ -347,18 +344,6 @@ def _seen(read: Profiles, rim_width: float) -> NDArray[np.bool_]:
     at = int(np.argmin(np.abs(RIM_WIDTHS_MM - rim_width)))
     seen: NDArray[np.bool_] = steps[max(0, at - 1) : at + 2].max(axis=0) > _EDGE_SEEN
     return seen
-
-
-def _position_u(seen: NDArray[np.bool_], read: Profiles) -> float:
-    shares = [float(seen[read.side == s].mean()) for s in range(4)]
-    ends = canopy_edges(read)[1].reshape(4, 2).min(axis=1)
-    across_axes = []
-    for one, other in ((0, 2), (1, 3)):
-        sides_seen = (shares[one] > _SIDE_SEEN) + (shares[other] > _SIDE_SEEN)
-        free = _FREE_U_MM + _FREE_U_PER_MM * read.leaves_above_rim_mm
-        free *= _GROWN_TOGETHER[int(ends[one]) + int(ends[other])]
-        across_axes.append((free, _ONE_SIDE_U_MM, _PINNED_U_MM)[sides_seen])
-    return float(np.mean(across_axes))
 
 
 def _scale_ratio(read: Profiles, inside: NDArray[np.float64]) -> float:

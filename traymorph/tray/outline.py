@@ -43,8 +43,15 @@ _REACH_U_MM, _REACH_U_PER_MM = 3.0, 0.07
 """How far a canopy usually reaches over all sides and how that differs between trays, by the
 height of its outermost leaves above the rim. Rendered trays of twelve crop forms."""
 _LIGHTER_INSIDE = 0.4
+_FAINT = 0.1
+"""Root of the strength of an edge below which what is seen of it is as likely noise."""
 _FAR_MM = (60.0, 76.0, 92.0)
-_GOES_ON, _IN_VIEW = 0.35, 0.9
+_GOES_ON, _IN_VIEW = (0.25, 0.45), (0.8, 0.95)
+"""Shares of plant, and of ground in the photo, between which plants go on, or a side is in view."""
+_NOT_TOLD = 5.0
+"""What a half of a side costs whose canopy's edge does not tell, as squared usual shifts: else the
+outline would best lie where nothing can be told."""
+_UNUSUAL_WEIGHT = 0.45
 _GAP_MM = (-8.0, 60.0)
 """Where a gap between the tray's canopy and that of a neighbour may lie."""
 _FULL = 0.3
@@ -281,19 +288,29 @@ def inner_edges(read: Profiles) -> NDArray[np.float64]:
     step = rim - light[rim_band(-3.0, -1.0)].mean(axis=0)
     step = np.where(step > 0, step, -_LIGHTER_INSIDE * step)
     shown = bare[rim_band(-3.0, 3.0)].min(axis=0) * blackness(rim)
-    strength: NDArray[np.float64] = (np.clip(step / _EDGE_L, 0.0, 1.0) * shown).mean(axis=1)
-    return strength
+    return over_sides(read, np.clip(step / _EDGE_L, 0.0, 1.0) * shown)
 
 
-def black_rim(read: Profiles) -> NDArray[np.float64]:
-    """Share of the rim that is seen and blacker than what lies beyond it."""
-    beyond, rim = rim_band(16.0, 20.0), rim_band(1.0, 5.0)
-    bare = read.bare[beyond].sum(axis=(0, 2))
-    black = (blackness(read.lightness[beyond]) * read.bare[beyond]).sum(axis=(0, 2))
-    usual = (black / np.maximum(bare, 1.0))[None, :, None]
-    excess = (blackness(read.lightness[rim]) - usual) * read.bare[rim]
-    share: NDArray[np.float64] = np.maximum(excess.mean(axis=(0, 2)), 0.0)
-    return share
+def over_sides(read: Profiles, strength: NDArray[Any]) -> NDArray[np.float64]:
+    """Weigh an edge that is seen faintly on many sides more than one seen clearly on one.
+
+    Stripes of a cloth and the gap before a box have as clear an edge as a rim, but along one side.
+
+    Parameters
+    ----------
+    read : Profiles
+        Profiles of the candidates.
+    strength : ndarray, shape (..., samples)
+        Of the edge, at most 1.
+
+    Returns
+    -------
+    ndarray, shape (...)
+        Mean over the sides of the root of what is seen of it there: 0 for none, about 0.9 for all.
+    """
+    per_side = np.add.reduceat(strength, read.halves[::2], axis=-1) / np.bincount(read.side)
+    seen: NDArray[np.float64] = np.sqrt(np.maximum(per_side, 0.0) + _FAINT**2) - _FAINT
+    return np.asarray(seen.mean(axis=-1), np.float64)
 
 
 def _over_halves(read: Profiles, values: NDArray[Any]) -> NDArray[Any]:
@@ -351,8 +368,8 @@ def canopy_edges(read: Profiles) -> tuple[NDArray[np.float64], NDArray[np.float6
     Returns
     -------
     tuple of ndarray, both of shape (8, candidates)
-        Reach in mm, outward positive, and 1 where it counts: 0 where plants go on far beyond
-        without a gap or the photo ends.
+        Reach in mm, outward positive, and how far it counts, 0 to 1: 0 where plants go on far
+        beyond without a gap or the photo ends.
     """
     inner = read.canopy[canopy_band(-24.0, -10.0)].mean(axis=0)
     full = np.maximum(inner.mean(axis=1), _FULL)[:, None]
@@ -367,17 +384,26 @@ def canopy_edges(read: Profiles) -> tuple[NDArray[np.float64], NDArray[np.float6
     held = _over_halves(read, near) / read.sizes
     # the photo may end within a neighbouring tray: any stretch that far out tells
     beyond = np.max([profile[canopy_band(d, d + 16.0)].mean(axis=0) for d in _FAR_MM], axis=0)
-    ends = beyond < _GOES_ON
+    ends = _below(beyond, _GOES_ON)
     offsets = CANOPY_OFFSETS_MM[counted]
-    gap = (profile[counted] < _GOES_ON) & ((offsets >= _GAP_MM[0]) & (offsets <= _GAP_MM[1]))[
-        :, None, None
-    ]
-    before_gap = ends | (np.cumsum(gap, axis=0) == 0)
+    may_be_gap = (offsets >= _GAP_MM[0]) & (offsets <= _GAP_MM[1])
+    gap = _below(profile[counted], _GOES_ON) * may_be_gap[:, None, None]
+    before_gap = ends + (1.0 - ends) * np.cumprod(1.0 - gap, axis=0)
     reach = start + step * (profile[counted] * before_gap).sum(axis=0)
-    free = (ends | gap.any(axis=0)) & (held > _IN_VIEW)
+    free = np.maximum(ends, gap.max(axis=0)) * (1.0 - _below(held, _IN_VIEW))
     # a neighbour seldom stands along half a side alone: both halves count, or none
-    sides = free.T.reshape(4, 2, -1).all(axis=1)
+    sides = free.T.reshape(4, 2, -1).min(axis=1)
     return reach.T.astype(np.float64), np.repeat(sides, 2, axis=0).astype(np.float64)
+
+
+def _below(value: NDArray[Any], limits: tuple[float, float]) -> NDArray[Any]:
+    """1 below both limits, 0 above both, linear between.
+
+    With a single limit a step of a millimetre would turn a side on or off, and the best place
+    would be the one that happens to be lucky with it.
+    """
+    share: NDArray[Any] = np.clip((limits[1] - value) / (limits[1] - limits[0]), 0.0, 1.0)
+    return share
 
 
 def lopsidedness(read: Profiles) -> NDArray[np.float64]:
@@ -392,8 +418,9 @@ def lopsidedness(read: Profiles) -> NDArray[np.float64]:
     -------
     ndarray, shape (candidates,)
         Sum over the halves of the sides of the squared difference of the reach from the tray's,
-        in units of what leaning plants cause, and of the squared difference of the tray's from
-        the usual reach, in units of its spread between trays; over the number of halves.
+        in units of what leaning plants cause, or of a constant where it does not tell, and of the
+        squared difference of the tray's from the usual reach, in units of its spread between
+        trays; over the number of halves.
     """
     reach, free = canopy_edges(read)
     height = read.leaves_above_rim_mm
@@ -404,5 +431,6 @@ def lopsidedness(read: Profiles) -> NDArray[np.float64]:
     own = ((reach * free).sum(axis=0) / lean**2 + usual / spread**2) / weight
     squares = np.minimum(((reach - own) / lean) ** 2, _FARTHEST_LEAN**2)
     unusual = ((own - usual) / spread) ** 2
-    mean: NDArray[np.float64] = ((free * squares).sum(axis=0) + unusual) / len(reach)
+    told = free * squares + (1.0 - free) * _NOT_TOLD
+    mean: NDArray[np.float64] = (told.sum(axis=0) + _UNUSUAL_WEIGHT * unusual) / len(reach)
     return mean

@@ -21,6 +21,10 @@ from traymorph.tray.outline import SQUARE_MM
 COARSE_MM = 4.0
 _ANGLE_STEP_DEG = 3.0
 _LEAST_FULL = 0.2
+FULL = 0.5
+"""Share of plant from which on a stand counts as full: a sparse crop is no worse a tray."""
+_STAND_CELLS = 7
+"""Side of the square, in cells, over which that share is taken: wider than gaps between plants."""
 _BEYOND_WEIGHT = 0.3
 """Plants beyond the rim speak little against a place: neighbours stand there, leaves hang over."""
 _PEAKS_PER_TURN = 6
@@ -87,6 +91,9 @@ class _Maps:
         for evidence in evidences:
             layers += [evidence.canopy_layers[..., k] * SHARE_UNIT for k in (1, 0)]
         shrunk = [cv2.resize(layer, size, interpolation=cv2.INTER_AREA) for layer in layers]
+        for k in range(3, len(shrunk), 2):
+            stand = cv2.blur(shrunk[k], (_STAND_CELLS, _STAND_CELLS))
+            shrunk[k] = np.minimum(stand / FULL, 1.0)
         # four layers are turned in the time of one
         self._fours = [np.dstack(shrunk[k : k + 4]) for k in range(0, len(shrunk), 4)]
 
