@@ -19,7 +19,7 @@ _STAND_CELLS = 7
 """Side of the square, in cells, over which that share is taken: wider than gaps between plants."""
 _BEYOND_WEIGHT = 0.3
 """Plants beyond the rim speak little against a place: neighbours stand there, leaves hang over."""
-_PEAKS_PER_TURN = 6
+_PEAKS_PER_TURN, _RIMS_PER_TURN = 6, 2
 _PEAKS_APART_MM = 40.0
 _LEAST_IN_VIEW = 0.9
 
@@ -109,9 +109,11 @@ def _scan(layers: Plane, turn: float, length_mm: float, width_mm: float) -> list
     far_black = ring[..., 2] / np.maximum(ring[..., 1], 0.2 * rim_cells)
     rim_black = (rim[..., 2] - far_black * rim[..., 1]) / rim_cells
     full = max(float(inside.max()), _LEAST_FULL)
-    score = (inside - _BEYOND_WEIGHT * beyond) / full + rim_black
-    score -= 3.0 * np.maximum(_LEAST_IN_VIEW - in_view, 0.0)
-    return _peaks(score, reach, to_turned, turn)
+    cut_off = 3.0 * np.maximum(_LEAST_IN_VIEW - in_view, 0.0)
+    score = (inside - _BEYOND_WEIGHT * beyond) / full + rim_black - cut_off
+    # a tray of few plants beside full ones is found by its rim, which they leave bare
+    by_rim = _peaks(rim_black - cut_off, _RIMS_PER_TURN, reach, to_turned, turn)
+    return _peaks(score, _PEAKS_PER_TURN, reach, to_turned, turn) + by_rim
 
 
 def _cells(mm: float) -> int:
@@ -132,6 +134,7 @@ def _boxes(total: Plane, reach: tuple[int, int], size_mm: tuple[float, float]) -
 
 def _peaks(
     score: Plane,
+    most: int,
     reach: tuple[int, int],
     to_turned: NDArray[np.float64],
     turn: float,
@@ -140,7 +143,7 @@ def _peaks(
     places = []
     left = score.copy()
     hide = _cells(_PEAKS_APART_MM)
-    for _ in range(_PEAKS_PER_TURN):
+    for _ in range(most):
         row, column = np.unravel_index(int(np.argmax(left)), left.shape)
         turned = np.array([column + (reach[1] - 1) / 2, row + (reach[0] - 1) / 2, 1.0])
         x, y = back @ turned
