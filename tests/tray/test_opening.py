@@ -64,6 +64,23 @@ def test_keeps_to_the_tray_beside_a_close_neighbour(draw):
     assert worst_corner_mm(found.corners_mm, corners) < 3.0
 
 
+def test_a_sparse_stand_is_found_beside_dense_ones(draw):
+    """Narrow trays that are full stand at two sides of one whose leaves cover a fifth."""
+    corners = draw.rectangle((-200, 150), 0.0, 400.0, 200.0)
+    beside = [draw.rectangle((80, 150), 0.0, 120.0, 200.0)]
+    beside += [draw.rectangle((-200, -20), 0.0, 400.0, 100.0)]
+    drawing = draw.Drawing(draw.camera((-150, 100, 650), (-140, 110, 0)))
+    for k, place in enumerate(beside):
+        full = draw.Tray(place, density=0.05, overhang=14.0, seed=20 + k)
+        full.draw(drawing)
+        full.draw_leaves(drawing)
+    own = draw.Tray(corners, density=0.002)
+    own.draw(drawing)
+    own.draw_leaves(drawing)
+    found = find(drawing, 400.0, 200.0)
+    assert worst_corner_mm(found.corners_mm, corners) < 12.0
+
+
 def test_a_card_on_a_black_stand_is_no_rim(draw):
     """White paper on black, 8 mm wider to all sides, has the edges of a rim, and sharper ones."""
     corners = draw.rectangle((-190, 120), 90.0, 300.0, 200.0)

@@ -29,8 +29,6 @@ _FIRST_STEP_MM, _FINEST_STEP_MM = 8.0, 0.25
 """Steps of a walk: where it starts and what the last walk ends with."""
 _REFINED_STEP_MM, _REFINED_SAMPLE_MM = 2.0, 10.0
 _ROUGH_STEP_MM, _SAMPLE_MM = 1.0, 5.0
-_SCREENED = 150
-"""Of 24 rendered trays none was found from a place farther down the scan than the 77th."""
 _NUDGES_MM, _NUDGED = (12.0, 8.0), 20
 _KEPT = 6
 _APART_MM, _APART_DEG = 25.0, 4.0
@@ -122,8 +120,7 @@ def best_starts(
     """
     if not places:
         return []
-    likely = sorted(places, key=lambda p: -p.score)[:_SCREENED]
-    judged = judge(evidence, np.array([[p.x, p.y, p.turn_deg] for p in likely]), size_mm)
+    judged = judge(evidence, np.array([[p.x, p.y, p.turn_deg] for p in places]), size_mm)
     for step in _NUDGES_MM:
         kept = _separate(judged, _NUDGED)
         some = np.array([[p.x, p.y, p.turn_deg] for p in kept])

@@ -27,7 +27,10 @@ _STAND_CELLS = 7
 """Side of the square, in cells, over which that share is taken: wider than gaps between plants."""
 _BEYOND_WEIGHT = 0.3
 """Plants beyond the rim speak little against a place: neighbours stand there, leaves hang over."""
-_PEAKS_PER_TURN = 6
+_PEAKS_PER_TURN, _RIMS_PER_TURN = 6, 2
+_LIKELIEST = 150
+"""So many places are given, by plants and rim and by the rim alone: of 24 rendered trays none was
+found from a place farther down than the 77th."""
 _PEAKS_APART_MM = 40.0
 _LEAST_IN_VIEW = 0.9
 
@@ -61,24 +64,27 @@ def coarse_places(
     Returns
     -------
     list of list of Place
-        Under each canopy a few for every turn, in no order; empty when the photo shows less
+        Under each canopy the likeliest of a few for every turn; empty when the photo shows less
         ground than a tray covers.
     """
     step = COARSE_MM / FINE_MM
     rows, columns = evidences[0].grid.shape
     size = (max(1, round(columns / step)), max(1, round(rows / step)))
     maps = _Maps(evidences, size)
-    found: list[list[Place]] = [[] for _ in evidences]
+    found: list[tuple[list[Place], ...]] = [([], []) for _ in evidences]
     same_again = 90.0 if abs(length_mm - width_mm) < SQUARE_MM else 180.0
     for turn in np.arange(0.0, same_again, _ANGLE_STEP_DEG):
-        for k, places in enumerate(_scan(maps.turned(float(turn)), length_mm, width_mm)):
-            found[k] += places
+        scores = _scan(maps.turned(float(turn)), length_mm, width_mm)
+        for kinds, more in zip(found, scores, strict=False):
+            for places, fresh in zip(kinds, more, strict=True):
+                places.extend(fresh)
     return [
         [
             Place((p.x + 0.5) * step - 0.5, (p.y + 0.5) * step - 0.5, p.turn_deg, p.score)
-            for p in places
+            for places in kinds
+            for p in sorted(places, key=lambda p: -p.score)[:_LIKELIEST]
         ]
-        for places in found
+        for kinds in found
     ]
 
 
@@ -129,8 +135,13 @@ class _Turned:
     turn_deg: float
 
 
-def _scan(maps: _Turned, length_mm: float, width_mm: float) -> list[list[Place]]:
-    """Score every place at one turn by sums over upright boxes in the turned maps."""
+def _scan(
+    maps: _Turned, length_mm: float, width_mm: float
+) -> list[tuple[list[Place], list[Place]]]:
+    """Score every place at one turn by sums over upright boxes in the turned maps.
+
+    Under each canopy the best places by plants and rim, and those by the rim alone.
+    """
     margin = _RING_BEYOND[1]
     reach = (_cells(width_mm + 2 * margin), _cells(length_mm + 2 * margin))
     if max(reach) >= len(maps.bare) - 1:
@@ -159,9 +170,12 @@ def _scan(maps: _Turned, length_mm: float, width_mm: float) -> list[list[Place]]
         unseen = np.maximum(1.0 - ring(held, *_RING_BEYOND) / beyond_cells, 0.0)
         beyond = ring(canopy, *_RING_BEYOND) / beyond_cells + 0.5 * unseen
         full = max(float(inside.max()), _LEAST_FULL)
-        score = (inside - _BEYOND_WEIGHT * beyond) / full + rim_black
-        score -= 3.0 * np.maximum(_LEAST_IN_VIEW - in_view, 0.0)
-        found.append(_peaks(score, reach, maps.to_turned, maps.turn_deg))
+        cut_off = 3.0 * np.maximum(_LEAST_IN_VIEW - in_view, 0.0)
+        score = (inside - _BEYOND_WEIGHT * beyond) / full + rim_black - cut_off
+        # a tray of few plants beside full ones is found by its rim, which they leave bare
+        bare: Plane = (rim_black - cut_off).astype(np.float32)
+        by_rim = _peaks(bare, _RIMS_PER_TURN, reach, maps)
+        found.append((_peaks(score, _PEAKS_PER_TURN, reach, maps), by_rim))
     return found
 
 
@@ -181,23 +195,18 @@ def _boxes(total: Plane, reach: tuple[int, int], size_mm: tuple[float, float]) -
     return result
 
 
-def _peaks(
-    score: Plane,
-    reach: tuple[int, int],
-    to_turned: NDArray[np.float64],
-    turn: float,
-) -> list[Place]:
-    back = cv2.invertAffineTransform(to_turned)
+def _peaks(score: Plane, most: int, reach: tuple[int, int], maps: _Turned) -> list[Place]:
+    back = cv2.invertAffineTransform(maps.to_turned)
     places = []
     left = score.copy()
     hide = _cells(_PEAKS_APART_MM)
-    for _ in range(_PEAKS_PER_TURN):
+    for _ in range(most):
         row, column = np.unravel_index(int(np.argmax(left)), left.shape)
         turned = np.array([column + (reach[1] - 1) / 2, row + (reach[0] - 1) / 2, 1.0])
         x, y = back @ turned
         if left[row, column] == -np.inf:
             break
-        places.append(Place(float(x), float(y), turn, float(score[row, column])))
+        places.append(Place(float(x), float(y), maps.turn_deg, float(score[row, column])))
         left[max(0, row - hide) : row + hide, max(0, column - hide) : column + hide] = -np.inf
     return places
 
