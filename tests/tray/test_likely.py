@@ -16,7 +16,7 @@ SIZE = np.array([300.0, 200.0])
 def hill(top_mm, u_mm, monkeypatch, ragged=0.0):
     """Scores as likely as a normal distribution round a top; a spike at the cell of origin."""
 
-    def judge(evidence, table, size_mm, sample_mm):
+    def judge(_evidence, table, _size_mm, _sample_mm):
         scores = -SCORE_U * 0.5 * (((table[:, :2] - top_mm) / u_mm) ** 2).sum(axis=1)
         scores = scores + ragged * (np.abs(table).max(axis=1) < 0.1)
         return [Place(*(float(n) for n in (*p, s))) for p, s in zip(table, scores, strict=True)]

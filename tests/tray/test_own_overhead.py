@@ -49,7 +49,7 @@ def test_leaves_over_a_neighbour_of_another_colour_are_told_by_it(draw):
 
 
 def test_colour_says_where_own_leaves_end_even_where_it_does_not_tell_each_leaf(draw):
-    """Own leaves reach 30 mm over those of a neighbour of nearly the same green, in mottled light."""
+    """Own leaves reach 30 mm over those of a neighbour of nearly the same green, all mottled."""
     corners = draw.rectangle((-280, 120), 0.0, 250.0, 200.0)
     view, rgb, masks, alone = scene(
         draw, corners, gap=0.0, closed=0.05, colour=(84, 134, 58), overhang=30.0
