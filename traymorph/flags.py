@@ -107,10 +107,10 @@ _ALL = (
     # --- tray and plane
     Flag(
         "tray_uncertain",
-        "The tray's edge is mostly hidden, often by its own leaves; where its opening lies is "
-        "uncertain.",
-        "Photograph the whole tray with some bench round it; leaves that hang over the rim may "
-        "stay, the uncertainties allow for them.",
+        "Where the tray's opening lies is uncertain by about half a centimetre or more: leaves "
+        "hide its edge and do not tell either, often because a neighbour's canopy joins them.",
+        "Photograph the whole tray with some bench round it, apart from other trays; leaves that "
+        "hang over the rim may stay, the uncertainties allow for them.",
     ),
     Flag(
         "tray_size_missing",

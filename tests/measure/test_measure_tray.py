@@ -1,6 +1,7 @@
 """The joined measuring of an overhead photo."""
 
 import math
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -65,6 +66,13 @@ def test_purple_leaves_flag_the_index(make):
     metrics, flags = measure_overhead(tray(make, rings, green=(120, 40, 70)), PLANE)
     assert "hue_outside_index" in flags
     assert math.isnan(metrics["greenness_index"].value)
+
+
+@pytest.mark.parametrize(("u_mm", "flagged"), [(3.5, False), (6.0, True)])
+def test_only_an_opening_that_is_in_doubt_is_flagged(make, u_mm, flagged):
+    one = tray(make, rings)
+    one = replace(one, opening=replace(one.opening, position_u_mm=u_mm))
+    assert ("tray_uncertain" in measure_overhead(one, PLANE)[1]) == flagged
 
 
 def test_unknown_size_leaves_what_needs_it_empty(make):

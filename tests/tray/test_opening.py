@@ -5,7 +5,9 @@ import pytest
 
 from traymorph.errors import TrayNotFoundError
 from traymorph.model.trial import TraySize
+from traymorph.tray.evidence import view_of_rim
 from traymorph.tray.opening import find_opening
+from traymorph.tray.scan import coarse_places
 
 CARD = [[0, 0, 0], [100, 0, 0], [100, 140, 0], [0, 140, 0]]
 
@@ -60,6 +62,23 @@ def test_keeps_to_the_tray_beside_a_close_neighbour(draw):
     beside = [draw.rectangle((-150, 120 + sign * 238.0), 0.0, 300.0, 200.0) for sign in (1,)]
     found = find(photo(draw, corners, neighbours=beside), 300.0, 200.0)
     assert worst_corner_mm(found.corners_mm, corners) < 3.0
+
+
+def test_a_sparse_stand_is_found_beside_dense_ones(draw):
+    """Narrow trays that are full stand at two sides of one whose leaves cover a fifth."""
+    corners = draw.rectangle((-200, 150), 0.0, 400.0, 200.0)
+    beside = [draw.rectangle((80, 150), 0.0, 120.0, 200.0)]
+    beside += [draw.rectangle((-200, -20), 0.0, 400.0, 100.0)]
+    drawing = draw.Drawing(draw.camera((-150, 100, 650), (-140, 110, 0)))
+    for k, place in enumerate(beside):
+        full = draw.Tray(place, density=0.05, overhang=14.0, seed=20 + k)
+        full.draw(drawing)
+        full.draw_leaves(drawing)
+    own = draw.Tray(corners, density=0.002)
+    own.draw(drawing)
+    own.draw_leaves(drawing)
+    found = find(drawing, 400.0, 200.0)
+    assert worst_corner_mm(found.corners_mm, corners) < 12.0
 
 
 def test_a_card_on_a_black_stand_is_no_rim(draw):
@@ -129,6 +148,17 @@ def test_places_that_fit_as_well_under_another_height_are_part_of_the_doubt(draw
     assert apart > 5.0
     unknown = find(drawing, 300.0, 200.0, canopy=None)
     assert unknown.position_u_mm == pytest.approx(np.hypot(best.position_u_mm, apart / 2))
+
+
+def test_heights_of_the_canopy_scanned_together_give_what_each_gives_alone(draw):
+    corners = draw.rectangle((-190, 120), 12.0, 400.0, 200.0)
+    drawing = photo(draw, corners)
+    sighting = drawing.sighting(CARD)
+    view = view_of_rim(drawing.rgb, drawing.masks, sighting.viewpoint, 60.0, sighting.outline_px)
+    evidences = [view.under_canopy(height) for height in (10.0, 50.0, 100.0)]
+    together = coarse_places(evidences, 400.0, 200.0)
+    assert together == [coarse_places([one], 400.0, 200.0)[0] for one in evidences]
+    assert len({max(places, key=lambda one: one.score) for places in together}) > 1
 
 
 def test_scale_ratio_tells_a_card_that_lies_lower_than_stated(draw):

@@ -48,6 +48,19 @@ def test_leaves_over_a_neighbour_of_another_colour_are_told_by_it(draw):
     assert differs < 0.04 * alone.plant.sum()
 
 
+def test_colour_says_where_own_leaves_end_even_where_it_does_not_tell_each_leaf(draw):
+    """Own leaves reach 30 mm over those of a neighbour of nearly the same green, all mottled."""
+    corners = draw.rectangle((-280, 120), 0.0, 250.0, 200.0)
+    view, rgb, masks, alone = scene(
+        draw, corners, gap=0.0, closed=0.05, colour=(84, 134, 58), overhang=30.0
+    )
+    rng = np.random.default_rng(3)
+    mottled = np.clip(rgb + rng.normal(0.0, 40.0, rgb.shape), 0, 255).astype(np.uint8)
+    own = own_overhead(mottled, masks, view, opening(corners), LEAVES)
+    differs = np.abs(own.plant - alone.plant).sum()
+    assert differs < 0.05 * alone.plant.sum()
+
+
 def test_single_leaves_that_reach_far_are_the_trays_own(draw):
     corners = draw.rectangle((-280, 120), 0.0, 250.0, 200.0)
     view = draw.camera((-150, 120, 650), (-150, 120.1, 0))

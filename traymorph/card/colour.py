@@ -148,13 +148,16 @@ def correct(rgb: NDArray[np.uint8], fit: ColourFit) -> NDArray[np.uint8]:
     fixed = np.empty(rgb.shape, np.uint8)
     for start in range(0, len(rgb), _BAND_ROWS):
         band = slice(start, start + _BAND_ROWS)
-        seen = cv2.LUT(rgb[band], tone).astype(np.float32, copy=False)
+        codes = rgb[band]
+        seen = cv2.LUT(codes, tone).astype(np.float32, copy=False)
         light = np.asarray(cv2.transform(expand(seen, form), matrix), np.float32)
-        of_others = np.maximum(light - np.diagonal(matrix) * seen, 0.0)
-        light -= cv2.LUT(rgb[band], _TOO_MUCH) * of_others
+        cut = np.flatnonzero(cv2.inRange(codes, _LEAST_CODES, _GREATEST_CODES) == 0)
+        some = light.reshape(-1, 3)[cut]
+        of_others = np.maximum(some - np.diagonal(matrix) * seen.reshape(-1, 3)[cut], 0.0)
+        light.reshape(-1, 3)[cut] = some - _TOO_MUCH[codes.reshape(-1, 3)[cut]] * of_others
         np.clip(light, 0.0, _LARGEST, out=light)
         light += 0.5
-        np.take(_CODE_OF_LINEAR, light.astype(np.uint16), out=fixed[band], mode="clip")
+        cv2.LUT(light.astype(np.uint16), _CODE_OF_LINEAR[None], fixed[band])
     return fixed
 
 
@@ -167,6 +170,8 @@ second number of codes. Both were read from rendered photos."""
 _TOO_MUCH = np.clip(
     0.5 * (1.0 - _LEAST_OF_CUT) * (1.0 - np.arange(256) / _SMEARED_CODES), 0.0, None
 ).astype(np.float32)
+_LEAST_CODES, _GREATEST_CODES = (_SMEARED_CODES,) * 3, (255,) * 3
+"""Pixels between these have no channel that was cut off."""
 _BAND_ROWS = 32
 """Rows corrected at once: whole photos as floating-point numbers would not fit the cache."""
 

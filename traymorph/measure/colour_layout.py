@@ -117,6 +117,7 @@ def _band_difference(lab: Colours, places: _Places, opening: TrayOpening, band_m
         depths.append(np.minimum(along, length - along))
     depth = np.minimum(*depths)
     edge, middle = (depth >= 0) & (depth <= band_mm), depth > band_mm
-    if min(edge.sum(), middle.sum()) < FEWEST_PIXELS:
+    if min(np.count_nonzero(edge), np.count_nonzero(middle)) < FEWEST_PIXELS:
         return math.nan
-    return float(ciede2000(lab[edge].mean(axis=0), lab[middle].mean(axis=0)))
+    means = (part.astype(np.float64) @ lab / np.count_nonzero(part) for part in (edge, middle))
+    return float(ciede2000(*means))

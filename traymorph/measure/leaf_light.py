@@ -113,30 +113,40 @@ def leaf_pixels(rgb: NDArray[np.uint8], leaf: Shares) -> LeafPixels | None:
     found = len(places)
     if found < FEWEST_PIXELS:
         return None
-    rows, columns = np.divmod(places[:: -(-found // _MOST_PIXELS)], width)
+    at = places[:: -(-found // _MOST_PIXELS)].copy()
     del places
-    cut_off = cv2.dilate(brightest, _NINE)[rows, columns] >= _CLIPPED
-    of_nine = cv2.boxFilter(picture, cv2.CV_16U, (3, 3), normalize=False)
-    encoded: Colours = np.asarray(of_nine[rows, columns], np.float64) / (9.0 * 255.0)
+    cut_off = cv2.dilate(brightest, _NINE).ravel()[at] >= _CLIPPED
+    encoded = _mean_of_nine(picture, at)
     lab = rgb2lab(encoded[None])[0]
     saturation = _saturation(lab)
     if np.count_nonzero(~cut_off) < FEWEST_PIXELS:
         return None
     half = _MIRROR_SATURATION * float(np.median(saturation[~cut_off]))
-    kept = ~_near_glints(picture, brightest, half)[rows, columns]
-    lab, rows, columns, pale = lab[kept], rows[kept], columns[kept], saturation[kept] < half
+    kept = ~_near_glints(picture, brightest, half).ravel()[at]
+    lab, at, pale = lab[kept], at[kept], saturation[kept] < half
     luminance = _relative_luminance(lab[:, 0])
     surely = _all_around((leaf[window] >= _SURELY_LEAF_FROM).astype(np.uint8))
     return LeafPixels(
         encoded=encoded[kept],
         lab=lab,
-        at=np.column_stack([rows + top, columns + left]),
+        at=np.column_stack(np.divmod(at, width)) + np.array([top, left]),
         luminance=luminance,
-        surely=surely[rows, columns],
+        surely=surely.ravel()[at],
         mirroring=pale & (luminance > _MIRROR_LUMINANCE),
         cut_off=cut_off[kept],
         of_leaf=float(np.mean(kept)) * found / int(counted.sum()),
     )
+
+
+def _mean_of_nine(picture: NDArray[np.uint8], at: NDArray[np.int64]) -> Colours:
+    """Mean colour, 0 to 1, of the pixels at flat places, none at an edge, and their neighbours."""
+    width, pixels = picture.shape[1], picture.reshape(-1, 3)
+    total = np.zeros((len(at), 3), np.uint16)
+    for row in (-width, 0, width):
+        for column in (-1, 0, 1):
+            total += pixels.take(at + (row + column), axis=0)
+    mean: Colours = total.astype(np.float64) / (9.0 * 255.0)
+    return mean
 
 
 _NINE: NDArray[Any] = np.ones((3, 3), np.uint8)

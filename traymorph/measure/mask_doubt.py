@@ -11,7 +11,7 @@ overrule the network as well (.97; .85): that is part of the doubt, so one sign 
 import math
 from collections.abc import Mapping
 
-import numpy as np
+import cv2
 
 from traymorph.measure.mistaken import TRAY_SAME_WAY
 from traymorph.model.masks import PlantMasks
@@ -41,8 +41,8 @@ def expected_error_share(masks: PlantMasks) -> float:
     float
         0 for masks that are sure; NaN without plants.
     """
-    plant = float(masks.plant.sum(dtype=np.float64))
-    return float(masks.doubt.sum(dtype=np.float64)) / plant if plant > 0 else math.nan
+    leaf, stem, doubt = (cv2.sumElems(layer)[0] for layer in (masks.leaf, masks.stem, masks.doubt))
+    return doubt / (leaf + stem) if leaf + stem > 0 else math.nan
 
 
 def mask_flags(masks: PlantMasks, view: View) -> tuple[str, ...]:

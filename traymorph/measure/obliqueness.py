@@ -45,6 +45,9 @@ _MOST_ALIGNED = 0.9
 _LEAST_SPREAD = 0.05
 """Variance of the direction away from below the camera, below which no slope on it is taken."""
 
+_BAND_ROWS = 8
+_TINY = np.finfo(np.float32).tiny
+
 Plane = NDArray[np.float32]
 
 
@@ -95,25 +98,34 @@ def _alignment(stem: Plane, slant: Plane) -> float:
     1 where all streaks point away from below the camera, 0 where they do not heed it; NaN where
     that direction is nearly the same all over, or there are no outlines.
     """
-    across = _gradient(stem) ** 2
-    energy = np.abs(across)
-    total = float(energy.sum(dtype=np.float64))
+    streak, energy = _doubled(stem)
+    total = cv2.sumElems(energy)[0]
     if total <= 0:
         return math.nan
-    grows = _gradient(slant)
-    away = (grows / np.maximum(np.abs(grows), np.finfo(np.float32).tiny)) ** 2
-    mean_streak, mean_away, common = (
-        complex(way.sum(dtype=np.complex128)) / total
-        for way in (-across, energy * away, -across * away.conj())
-    )
-    spread = 1.0 - abs(mean_away) ** 2
+    doubled, steepness = _doubled(slant)
+    np.maximum(steepness, _TINY, out=steepness)
+    away: list[Plane] = [part / steepness for part in doubled]
+    # streaks lie across the gradient, which turns their double angle round
+    mean_streak = [-cv2.sumElems(part)[0] / total for part in streak]
+    mean_away = [_product_sum(energy, part) / total for part in away]
+    common = -sum(_product_sum(*parts) for parts in zip(streak, away, strict=True)) / total
+    spread = 1.0 - sum(part**2 for part in mean_away)
     if spread < _LEAST_SPREAD:
         return math.nan
-    return (common - mean_streak * mean_away.conjugate()).real / spread
+    return (common - sum(a * b for a, b in zip(mean_streak, mean_away, strict=True))) / spread
 
 
-def _gradient(layer: Plane) -> NDArray[np.complex64]:
-    """Gradient along columns as the real part, along rows as the imaginary one."""
+def _doubled(layer: Plane) -> tuple[tuple[Plane, Plane], Plane]:
+    """Squared length of the gradient, and as much in the direction of its doubled angle, (x, y)."""
     right, down = (cv2.Sobel(layer, cv2.CV_32F, *order) for order in ((1, 0), (0, 1)))
-    gradient: NDArray[np.complex64] = (right + np.complex64(1j) * down).astype(np.complex64)
-    return gradient
+    squares, others = right * right, down * down
+    across: Plane = 2.0 * right * down
+    return (squares - others, across), squares + others
+
+
+def _product_sum(one: Plane, other: Plane) -> float:
+    """Sum of the products of two planes, in bands: single precision lasts for one."""
+    rows = range(0, len(one), _BAND_ROWS)
+    return sum(
+        float(np.vdot(one[top : top + _BAND_ROWS], other[top : top + _BAND_ROWS])) for top in rows
+    )

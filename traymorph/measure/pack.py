@@ -31,7 +31,7 @@ def pack_contents(masks: PlantMasks, mm_per_px: float) -> PlantMasks:
     PlantMasks
         Same grid, all but that group set to 0; unchanged where there are no plants.
     """
-    plant = (masks.plant >= 0.5).astype(np.uint8)
+    plant = masks.rather_plant.astype(np.uint8)
     across = 2 * max(1, round(0.5 * _APART_MM / mm_per_px)) + 1
     grown = cv2.dilate(plant, cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (across, across)))
     count, groups = cv2.connectedComponents(grown, connectivity=8)
@@ -72,6 +72,6 @@ def measure_pack(
         that say why.
     """
     metrics, flags = colour_metrics(rgb, masks.leaf, colour, View.PACK)
-    if not (masks.plant >= 0.5).any():
+    if not masks.rather_plant.any():
         flags = (*flags, "no_plants")
     return metrics, flags

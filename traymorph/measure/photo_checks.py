@@ -126,7 +126,8 @@ def _plant_pixels(rgb: NDArray[np.uint8], masks: PlantMasks | None) -> NDArray[n
             np.clip(((at + 0.5) / masks.scale - 0.5).round().astype(int), 0, n - 1)
             for at, n in zip((rows, columns), masks.leaf.shape, strict=True)
         )
-        plants = thinned[masks.plant[np.ix_(r, c)] > 0.5]
+        seen = np.ix_(r, c)
+        plants = thinned[masks.leaf[seen] + masks.stem[seen] > 0.5]
         if len(plants) >= _FEWEST_PLANT_PIXELS:
             return plants
     return thinned.reshape(-1, 3)

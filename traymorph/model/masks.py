@@ -5,6 +5,9 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+_BAND_ROWS = 64
+_RATHER = np.float32(0.5)
+
 
 @dataclass(frozen=True, slots=True, eq=False)
 class PlantMasks:
@@ -38,6 +41,15 @@ class PlantMasks:
         """Share of the pixel that is plant, shape (h, w)."""
         both = np.asarray(self.leaf + self.stem, np.float32)
         return np.minimum(both, np.float32(1.0), out=both)
+
+    @property
+    def rather_plant(self) -> NDArray[np.bool_]:
+        """Pixels that are rather plant than not, shape (h, w); worked out without a whole plane."""
+        rather = np.empty(self.leaf.shape, np.bool_)
+        for top in range(0, len(rather), _BAND_ROWS):
+            rows = slice(top, top + _BAND_ROWS)
+            np.greater_equal(self.leaf[rows] + self.stem[rows], _RATHER, out=rather[rows])
+        return rather
 
     def to_mask(self, points_px: NDArray[np.float64]) -> NDArray[np.float64]:
         """Photo pixels (x, y) to mask pixels (x, y), shape (n, 2)."""

@@ -7,6 +7,9 @@ from numpy.typing import NDArray
 
 Floats = NDArray[np.float64]
 
+_CONVERGED = 1e-12
+"""Change of a squared tangent: a billionth of a pixel."""
+
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Viewpoint:
@@ -95,10 +98,13 @@ class Viewpoint:
         bent = (np.asarray(points_px, dtype=np.float64) - matrix[:2, 2]) / np.array(
             [matrix[0, 0], matrix[1, 1]]
         )
-        ideal = bent.copy()
+        r2 = np.sum(bent**2, axis=1, keepdims=True)
+        ideal = bent
         for _ in range(8):  # fixed-point inversion; phone distortion converges in a few rounds
-            r2 = np.sum(ideal**2, axis=1, keepdims=True)
             ideal = bent / (1.0 + self.radial[0] * r2 + self.radial[1] * r2**2)
+            before, r2 = r2, np.sum(ideal**2, axis=1, keepdims=True)
+            if np.abs(r2 - before).max(initial=0.0) < _CONVERGED:
+                break
         directions = np.column_stack([ideal, np.ones(len(ideal))]) @ self.rotation
         return np.asarray(directions * np.array([1.0, 1.0, -1.0]))
 

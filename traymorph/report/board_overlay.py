@@ -108,7 +108,7 @@ def board_overlay(
         Between plants.
     """
     scale = board.masks.scale
-    canvas = Canvas(board.rgb, scale, crop(board.masks.plant, scale, [board.card_px]))
+    canvas = Canvas(board.rgb, scale, crop(board.masks.rather_plant, scale, [board.card_px]))
     plant = canvas.layer(board.masks.plant)
     left_out = canvas.layer(board.left_out)
     counted = np.clip(plant - left_out, 0.0, 1.0)

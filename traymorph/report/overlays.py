@@ -101,9 +101,10 @@ def overhead_overlay(
     if tray.opening is not None:
         opening_px = _outline_px(tray.opening, tray.viewpoint)
         shown.append(opening_px)
-    canvas = Canvas(tray.rgb, tray.masks.scale, crop(tray.masks.plant, tray.masks.scale, shown))
-    plant = canvas.layer(tray.masks.plant)
-    stem = canvas.layer(tray.masks.stem)
+    masks = tray.masks
+    canvas = Canvas(tray.rgb, masks.scale, crop(masks.rather_plant, masks.scale, shown))
+    stem = canvas.layer(masks.stem)
+    plant = canvas.layer(masks.leaf) + stem
     canvas.fade_all_but(plant)
     if opening_px is not None:
         canvas.hatch(_inside(canvas, opening_px) & (plant < 0.5), BLUE)
@@ -154,10 +155,11 @@ def side_overlay(
     if tray.size.rim_above_medium_mm is not None:
         medium_px = _wall_line(tray, tray.size.rim_above_medium_mm)
         shown += [medium_px, _ruler_room(tray)]
-    canvas = Canvas(rgb, tray.masks.scale, crop(tray.masks.plant, tray.masks.scale, shown))
-    canvas.fade_all_but(canvas.layer(tray.masks.plant))
-    stem = (canvas.layer(tray.masks.stem) >= 0.5).astype(np.float32)
-    canvas.tint(stem, ORANGE, 0.6)
+    masks = tray.masks
+    canvas = Canvas(rgb, masks.scale, crop(masks.rather_plant, masks.scale, shown))
+    stem = canvas.layer(masks.stem)
+    canvas.fade_all_but(canvas.layer(masks.leaf) + stem)
+    canvas.tint((stem >= 0.5).astype(np.float32), ORANGE, 0.6)
     canvas.path(rim_px, BLUE, 2.0)
     if medium_px is not None:
         canvas.path(medium_px, BLUE, 1.5, dashed=True)
@@ -201,7 +203,7 @@ def pack_overlay(
     metrics : dict of str to Measured
         Values to print.
     """
-    canvas = Canvas(rgb, masks.scale, crop(masks.plant, masks.scale, [card_px]))
+    canvas = Canvas(rgb, masks.scale, crop(masks.rather_plant, masks.scale, [card_px]))
     canvas.fade_all_but(canvas.layer(masks.plant))
     canvas.tint((canvas.layer(masks.stem) >= 0.5).astype(np.float32), ORANGE, 0.75)
     canvas.path(card_px, INK, 1.2, closed=True, dashed=True)
@@ -305,10 +307,10 @@ def _ruler(canvas: Canvas, tray: TraySide, top_mm: float) -> None:
 
 
 def crop(
-    plant: NDArray[np.float32], scale: float, shown_px: list[NDArray[np.float64]]
+    plant: NDArray[np.bool_], scale: float, shown_px: list[NDArray[np.float64]]
 ) -> tuple[float, float, float, float]:
     """Bounding box of the tray's plants and of what is drawn, with a margin; photo pixels."""
-    left, top, width, height = cv2.boundingRect((plant >= 0.5).astype(np.uint8))
+    left, top, width, height = cv2.boundingRect(plant.astype(np.uint8))
     points = [points for points in shown_px if len(points)]
     if width:
         corners = np.array([[left, top], [left + width - 1, top + height - 1]], dtype=float)

@@ -137,20 +137,23 @@ def _unmix_part(
     inside = (share > 0.5).astype(np.uint8)
     core = cv2.erode(inside, _BAND, borderType=cv2.BORDER_REPLICATE)
     ground = cv2.erode(1 - inside, _BAND, borderType=cv2.BORDER_REPLICATE)
-    band = (core + ground)[within] == 0
-    if not band.any():
+    asked = np.zeros(share.shape, np.bool_)
+    asked[within] = (core + ground)[within] == 0
+    band = np.flatnonzero(asked)
+    if not len(band):
         return
-    linear = cv2.LUT(rgb, _LINEAR)
-    plant_colour, plant_near = _mean_where(core, linear, within, band)
-    ground_colour, ground_near = _mean_where(ground, linear, within, band)
+    # linear light, with a fourth channel of ones by which pixels are counted
+    linear = cv2.cvtColor(cv2.LUT(rgb, _LINEAR), cv2.COLOR_RGB2RGBA)
+    plant_colour, plant_near = _mean_where(core, linear, band)
+    ground_colour, ground_near = _mean_where(ground, linear, band)
     across = plant_colour - ground_colour
     length = np.einsum("ij,ij->i", across, across)
-    mixed = np.einsum("ij,ij->i", linear[within][band] - ground_colour, across)
+    mixed = np.einsum("ij,ij->i", _at(linear, band)[:, :3] - ground_colour, across)
     mixed /= length + np.float32(1e-6)
     trust = length / (length + np.float32(_TELLABLE))
     trust *= plant_near & ground_near
-    first = refined[band]
-    refined[band] = first + trust * (np.clip(mixed, 0.0, 1.0) - first)
+    first = _at(share, band)
+    refined[asked[within]] = first + trust * (np.clip(mixed, 0.0, 1.0) - first)
 
 
 _BAND = cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (2 * _BAND_PX + 1, 2 * _BAND_PX + 1))
@@ -166,10 +169,14 @@ _LINEAR = _decoded()
 
 
 def _mean_where(
-    chosen: NDArray[Any], picture: Floats, within: tuple[slice, slice], band: NDArray[np.bool_]
+    chosen: NDArray[Any], picture: Floats, band: NDArray[np.intp]
 ) -> tuple[Floats, NDArray[np.bool_]]:
     """Mean colour, (n, 3), of the chosen pixels around those of the band, and if there are any."""
-    window = (_BESIDE_PX, _BESIDE_PX)
-    near = cv2.blur(chosen.astype(np.float32), window)[within][band]
-    total = cv2.blur(cv2.copyTo(picture, chosen), window)[within][band]
-    return total / np.maximum(near, np.float32(1e-6))[:, None], near > 1.5 / _BESIDE_PX**2
+    sums = _at(cv2.blur(cv2.copyTo(picture, chosen), (_BESIDE_PX, _BESIDE_PX)), band)
+    near = sums[:, 3]
+    return sums[:, :3] / np.maximum(near, np.float32(1e-6))[:, None], near > 1.5 / _BESIDE_PX**2
+
+
+def _at(layer: Floats, places: NDArray[np.intp]) -> Floats:
+    """Values of a layer, shape (n, ...), at flat places, which are read faster than by a mask."""
+    return layer.reshape(-1, *layer.shape[2:]).take(places, axis=0)

@@ -77,7 +77,8 @@ class LearnedTissue:
         """
         size = rgb.shape[:2]
         leaf, stem = np.zeros(size, np.float32), np.zeros(size, np.float32)
-        for tile in tiles(size, wanted):
+        # the largest first: its memory then serves the others
+        for tile in sorted(tiles(size, wanted), key=lambda one: -_seen_px(one, size)):
             seen = seen_around(tile, size)
             part = self._one_tile(np.ascontiguousarray(rgb[seen]))
             cut = tuple(

@@ -62,7 +62,9 @@ def colour_bins(rgb: NDArray[np.uint8]) -> Bins:
     return bins
 
 
-def taught_log_odds(bins: Bins, yes: NDArray[np.bool_], among: NDArray[np.bool_]) -> Share:
+def taught_log_odds(
+    bins: Bins, yes: NDArray[np.bool_], among: NDArray[np.bool_] | None = None
+) -> Share:
     """Log-odds of "yes" for each pixel from its colour alone.
 
     Parameters
@@ -71,17 +73,19 @@ def taught_log_odds(bins: Bins, yes: NDArray[np.bool_], among: NDArray[np.bool_]
         As `colour_bins` gives them.
     yes : ndarray of bool, shape (h, w)
         Where the learned model says so.
-    among : ndarray of bool, shape (h, w)
-        Pixels that teach.
+    among : ndarray of bool, shape (h, w), or None
+        Pixels that teach; None for all.
 
     Returns
     -------
     ndarray of float32, shape (h, w)
     """
-    return _told(bins, yes, among, 0.5)
+    return _told(bins, _counted(bins, yes, among), 0.5)
 
 
-def taught_evidence(bins: Bins, yes: NDArray[np.bool_], among: NDArray[np.bool_]) -> Share:
+def taught_evidence(
+    bins: Bins, yes: NDArray[np.bool_], among: NDArray[np.bool_] | None = None
+) -> Share:
     """Give the log of how much likelier each pixel's colour is where the answer is "yes".
 
     `taught_log_odds` less the log-odds of "yes" whatever the colour. Stems are a fiftieth of what
@@ -97,31 +101,37 @@ def taught_evidence(bins: Bins, yes: NDArray[np.bool_], among: NDArray[np.bool_]
     -------
     ndarray of float32, shape (h, w)
     """
-    share = float(yes[among].mean()) if among.any() else 0.5
-    told = _told(bins, yes, among, share)
+    counts = _counted(bins, yes, among)
+    share = float(counts[1].sum() / counts.sum()) if counts.any() else 0.5
+    told = _told(bins, counts, share)
     told -= log_odds(np.array([share], np.float32))
     return told
 
 
-def _told(bins: Bins, yes: NDArray[np.bool_], among: NDArray[np.bool_], unseen: float) -> Share:
+def _told(bins: Bins, counts: NDArray[np.int64], unseen: float) -> Share:
     """Log-odds of each pixel's colour, where those never seen have this share of "yes"."""
-    counts = [
-        gaussian_filter(_counted(bins, chosen).reshape(_SHAPE).astype(np.float32), _SPREAD_BINS)
-        for chosen in (among & yes, among)
-    ]
-    odds = log_odds((counts[0] + _PRIOR_PX * unseen) / (counts[1] + _PRIOR_PX)).ravel()
+    yes, among = (
+        gaussian_filter(count.reshape(_SHAPE).astype(np.float32), _SPREAD_BINS)
+        for count in (counts[1], counts.sum(axis=0))
+    )
+    odds = log_odds((yes + _PRIOR_PX * unseen) / (among + _PRIOR_PX)).ravel()
     told = np.empty(bins.shape, np.float32)
     for rows in _bands(len(bins)):
-        told[rows] = odds[bins[rows]]
+        np.take(odds, bins[rows], out=told[rows], mode="clip")
     return told
 
 
-def _counted(bins: Bins, chosen: NDArray[np.bool_]) -> NDArray[np.int64]:
-    """How many of the chosen pixels lie in each cell."""
-    count = np.zeros(int(np.prod(_SHAPE)), np.int64)
+def _counted(
+    bins: Bins, yes: NDArray[np.bool_], among: NDArray[np.bool_] | None
+) -> NDArray[np.int64]:
+    """How many pixels that teach lie in each cell, those without and with "yes": (2, cells)."""
+    cells = int(np.prod(_SHAPE))
+    count = np.zeros(2 * cells, np.int64)
     for rows in _bands(len(bins)):
-        count += np.bincount(bins[rows][chosen[rows]], minlength=len(count))
-    return count
+        told_apart = bins[rows] + cells * yes[rows].astype(np.int32)
+        teach = told_apart.ravel() if among is None else told_apart[among[rows]]
+        count += np.bincount(teach, minlength=2 * cells)
+    return count.reshape(2, cells)
 
 
 def _bands(height: int) -> Iterator[slice]:

@@ -173,7 +173,7 @@ def _contradicted_share(told: _Told) -> float:
 def _without_card(learned: _FirstTold, rgb: NDArray[np.uint8], colour: Share) -> _Told:
     """Hear colours that plants have in this photo, and the colour-and-shape model."""
     plants = learned.plant > _PLANT_FROM
-    odds = taught_log_odds(colour_bins(rgb), plants, np.ones_like(plants))
+    odds = taught_log_odds(colour_bins(rgb), plants)
     odds *= np.float32(_TAUGHT_WEIGHT_WITHOUT_CARD)
     odds += log_odds(colour) * np.float32(colour_model_weight(learned.plant, colour))
     told = _heard_together(learned, odds, 1.0)
@@ -222,7 +222,7 @@ def _doubt_share(plant: Share) -> float:
 def _by_taught_colours(learned: _FirstTold, rgb: NDArray[np.uint8]) -> _Told:
     """Colours that plants, and stems among them, have in this photo; outlines refined."""
     bins, plants = colour_bins(rgb), learned.plant > _PLANT_FROM
-    odds = taught_log_odds(bins, plants, np.ones_like(plants))
+    odds = taught_log_odds(bins, plants)
     told = _heard_together(learned, odds, _TAUGHT_WEIGHT)
     odds = taught_evidence(bins, learned.stem > _PLANT_FROM, plants)
     del bins, plants  # here the memory is at its fullest

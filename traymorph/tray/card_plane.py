@@ -118,8 +118,8 @@ def _round_card(
     grid = PlaneGrid(low, np.array([1.0, 0.0]), 1.0, (int(rows), int(columns)), 0.0)
     x, y = grid.sampling(viewpoint, masks.scale)
     height, width = rgb.shape[:2]
-    plant = cv2.remap(masks.plant, x, y, cv2.INTER_LINEAR)
-    shown = (x >= 0) & (y >= 0) & (x < width) & (y < height) & (plant < _BARE)
+    leaf, stem = (cv2.remap(layer, x, y, cv2.INTER_LINEAR) for layer in (masks.leaf, masks.stem))
+    shown = (x >= 0) & (y >= 0) & (x < width) & (y < height) & (leaf + stem < _BARE)
     area = np.ones(grid.shape, np.uint8)
     cv2.fillConvexPoly(area, np.round(grid.cells(card)).astype(np.int32), 0)
     away = np.asarray(cv2.distanceTransform(area, cv2.DIST_L2, 5), np.float32)
@@ -131,7 +131,10 @@ def _black_share(rgb: NDArray[np.uint8], masks: PlantMasks) -> float:
     """Share of all that is not plant which looks like black plastic."""
     size = (max(1, rgb.shape[1] // 4), max(1, rgb.shape[0] // 4))
     small = np.asarray(cv2.resize(rgb, size, interpolation=cv2.INTER_AREA), np.uint8)
-    bare = cv2.resize(masks.plant, size, interpolation=cv2.INTER_AREA) < _BARE
+    leaf, stem = (
+        cv2.resize(layer, size, interpolation=cv2.INTER_AREA) for layer in (masks.leaf, masks.stem)
+    )
+    bare = leaf + stem < _BARE
     black = blackness(_lab(small)[..., 0])[bare]
     return float((black > 0.5).mean()) if len(black) else 1.0
 

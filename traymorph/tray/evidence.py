@@ -24,6 +24,11 @@ _BLACK_L, _GREY_L = 25.0, 45.0
 """Lightness of a black rim in corrected colour, gloss included, and of what is not black."""
 
 Plane = NDArray[np.float32]
+Bytes = NDArray[np.uint8]
+
+SHARE_UNIT, L_UNIT, HUE_ZERO = np.float32(1.0 / 255.0), np.float32(100.0 / 255.0), 128
+"""Maps are kept in bytes, which a processor's cache holds whole: what a unit of shares and of L*
+is, and which byte stands for a* and b* of 0."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -34,13 +39,14 @@ class RimEvidence:
     ----------
     grid : PlaneGrid
         Cells of 1 mm at rim height.
-    rim_layers : ndarray of float32, shape (rows, columns, 2)
-        CIELAB L* of what is seen through each cell, 0 to 100, and the share of the cell that is
-        in the photo and shows no plant.
-    canopy_layers : ndarray of float32, shape (rows, columns, 4)
-        Plant, shifted to where it stands if it is seen at the height of the outermost leaves; 1
-        where it was looked at, 0 beyond the photo; and a* and b* of what stands there times its
-        share of plant.
+    lightness : ndarray of uint8, shape (rows, columns)
+        CIELAB L* of what is seen through each cell, in units of `L_UNIT`.
+    bare : ndarray of uint8, shape (rows, columns)
+        Share of the cell that is in the photo and shows no plant, in units of `SHARE_UNIT`.
+    canopy_layers : ndarray of uint8, shape (rows, columns, 4)
+        Plant, shifted to where it stands if it is seen at the height of the outermost leaves, and
+        how much of the cell was looked at, 0 beyond the photo, both in units of `SHARE_UNIT`; and
+        a* and b* of what stands there times its share of plant, from `HUE_ZERO` on.
     leaves_above_rim_mm : float
         Height above the rim at which the canopy was read.
     photo_turn_deg : float
@@ -48,8 +54,9 @@ class RimEvidence:
     """
 
     grid: PlaneGrid
-    rim_layers: Plane
-    canopy_layers: Plane
+    lightness: Bytes
+    bare: Bytes
+    canopy_layers: Bytes
     leaves_above_rim_mm: float
     photo_turn_deg: float
 
@@ -64,22 +71,22 @@ class RimView:
         The camera.
     grid : PlaneGrid
         Cells of 1 mm at rim height that hold the whole photo.
-    plant : ndarray of float32, shape (h, w)
-        Share of plant in the photo, reduced to pixels of about 1 mm.
-    hue : ndarray of float32, shape (h, w, 2)
-        CIELAB a* and b* of the same pixels times their share of plant.
+    canopy : ndarray of uint8, shape (h, w, 4)
+        Share of plant in the photo, reduced to pixels of about 1 mm; all, for they are looked at;
+        and CIELAB a* and b* of the same pixels times their share of plant: in the units of
+        `RimEvidence`.
     scale : float
-        Photo pixels per pixel of both.
-    rim_layers : ndarray of float32, shape (rows, columns, 2)
+        Photo pixels per pixel of it.
+    lightness, bare : ndarray of uint8, shape (rows, columns)
         As of `RimEvidence`.
     """
 
     viewpoint: Viewpoint
     grid: PlaneGrid
-    plant: Plane
-    hue: Plane
+    canopy: Bytes
     scale: float
-    rim_layers: Plane
+    lightness: Bytes
+    bare: Bytes
 
     def under_canopy(self, leaves_above_rim_mm: float) -> RimEvidence:
         """Say where plants stand if their outermost leaves are so high above the rim.
@@ -92,13 +99,19 @@ class RimView:
         grid = self.grid
         raised = replace(grid, height_mm=grid.height_mm + leaves_above_rim_mm)
         x, y = raised.sampling(self.viewpoint, self.scale)
-        canopy = cv2.remap(self.plant, x, y, cv2.INTER_LINEAR, borderMode=cv2.BORDER_CONSTANT)
-        held = _within(x, y, self.plant.shape)
-        hue = cv2.remap(self.hue, x, y, cv2.INTER_LINEAR)
+        canopy = cv2.remap(
+            self.canopy,
+            x,
+            y,
+            cv2.INTER_LINEAR,
+            borderMode=cv2.BORDER_CONSTANT,
+            borderValue=(0, 0, HUE_ZERO, HUE_ZERO),
+        )
         return RimEvidence(
             grid=grid,
-            rim_layers=self.rim_layers,
-            canopy_layers=np.dstack([canopy, held, hue]),
+            lightness=self.lightness,
+            bare=self.bare,
+            canopy_layers=np.asarray(canopy, np.uint8),
             leaves_above_rim_mm=leaves_above_rim_mm,
             photo_turn_deg=_photo_turn(self.viewpoint, grid.height_mm),
         )
@@ -180,19 +193,31 @@ def view_of_rim(
     small, plant, scale = reduced_to(rgb, masks, mm_per_pixel, FINE_MM)
     x, y = grid.sampling(viewpoint, scale)
     colour = cv2.remap(small, x, y, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
-    lightness = cv2.cvtColor(colour, cv2.COLOR_RGB2LAB)[:, :, 0].astype(np.float32) / 2.55
+    lightness = cv2.extractChannel(cv2.cvtColor(colour, cv2.COLOR_RGB2LAB), 0)
     seen = cv2.remap(plant, x, y, cv2.INTER_LINEAR, borderMode=cv2.BORDER_CONSTANT)
-    bare = (1.0 - seen) * _within(x, y, plant.shape)
-    bare[_card_cells(card_outline_px, viewpoint, grid)] = 0.0
-    lab = cv2.cvtColor(small, cv2.COLOR_RGB2LAB)
+    bare = _in_bytes((1.0 - seen) * _within(x, y, plant.shape))
+    bare[_card_cells(card_outline_px, viewpoint, grid)] = 0
     return RimView(
         viewpoint=viewpoint,
         grid=grid,
-        plant=plant,
-        hue=(lab[:, :, 1:].astype(np.float32) - 128.0) * plant[..., None],
+        canopy=_canopy(small, plant),
         scale=scale,
-        rim_layers=np.stack([lightness, bare], axis=-1).astype(np.float32),
+        lightness=np.asarray(lightness, np.uint8),
+        bare=bare,
     )
+
+
+def _in_bytes(share: Plane) -> Bytes:
+    in_bytes: Bytes = np.rint(share * np.float32(255.0)).astype(np.uint8)
+    return in_bytes
+
+
+def _canopy(rgb: Bytes, plant: Plane) -> Bytes:
+    """Layers of `RimView.canopy`."""
+    lab = cv2.cvtColor(rgb, cv2.COLOR_RGB2LAB)
+    hue = (lab[:, :, 1:].astype(np.float32) - HUE_ZERO) * plant[..., None]
+    full = np.full(plant.shape, 255, np.uint8)
+    return np.dstack([_in_bytes(plant), full, np.rint(hue + HUE_ZERO).astype(np.uint8)])
 
 
 def _card_cells(

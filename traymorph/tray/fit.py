@@ -1,26 +1,30 @@
 """Fits a rectangle of known size to the evidence: judges candidates, walks to the best."""
 
+from collections.abc import Iterable
+
 import numpy as np
 from numpy.typing import NDArray
 
 from traymorph.tray.evidence import FINE_MM, RimEvidence
 from traymorph.tray.outline import (
     RIM_WIDTHS_MM,
+    Outline,
     Profiles,
-    at_rim_widths,
-    black_rim,
     canopy_band,
-    edge_steps,
     inner_edges,
     lopsidedness,
     other_crops,
+    outline_of,
+    over_sides,
     profiles,
+    steps_at_rim_widths,
 )
-from traymorph.tray.scan import Place
+from traymorph.tray.scan import FULL, Place
 
 _USUAL_RIM_MM = 9.0
 _SCREEN_SAMPLE_MM = 15.0
-_SCREENED_AT_ONCE = 40
+_SAMPLES_AT_ONCE = 8000
+"""Of all places judged together: more would need memory and gain no time."""
 _FIRST_STEP_MM, _FINEST_STEP_MM = 8.0, 0.25
 """Steps of a walk: where it starts and what the last walk ends with."""
 _REFINED_STEP_MM, _REFINED_SAMPLE_MM = 2.0, 10.0
@@ -31,9 +35,9 @@ _APART_MM, _APART_DEG = 25.0, 4.0
 _BESIDE_MM = 10.0
 """Usual width of a rim."""
 
-_BLACK_WEIGHT, _INNER_WEIGHT, _CANOPY_WEIGHT, _CROP_WEIGHT = 0.3, 1.0, 0.7, 0.35
-_LOPSIDED_WEIGHT = 0.1
-"""A canopy 7 mm off across one axis then costs as much as losing a tenth of the rim's edge."""
+_INNER_WEIGHT, _WITHIN_WEIGHT, _ENDS_WEIGHT, _FAR_WEIGHT = 1.5, 0.6, 0.3, 0.4
+_CROP_WEIGHT, _LOPSIDED_WEIGHT = 0.25, 0.1
+"""Weights beside that of the rim's outer edge."""
 _LOST_WEIGHT = 2.0
 _ASKEW_WEIGHT, _ASKEW_DEG = 0.06, 20.0
 """People hold the phone along the tray: tells the turn of a closed canopy that hides the rim."""
@@ -41,8 +45,6 @@ _ACROSS_WEIGHT = 0.1
 """And its longer edges along the tray's: tells where canopies of one crop have grown together."""
 _OVERHANG_MM, _OVERHANG_PER_MM = 12.0, 0.25
 """How far leaves usually reach over the rim; grows with their height."""
-_FULL = 0.5
-"""Share of plant from which on a stand counts as full: a sparse crop is no worse a tray."""
 
 
 def scores(read: Profiles) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
@@ -58,15 +60,13 @@ def scores(read: Profiles) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
     tuple of ndarray, both of shape (candidates,)
         Score, about 0 for no agreement and 2 for a perfect one, and the rim's width in mm.
     """
-    steps = edge_steps(read)
-    unusual = 0.01 * ((RIM_WIDTHS_MM - _USUAL_RIM_MM) / 3.0) ** 2
-    by_width = at_rim_widths(steps).mean(axis=2) - unusual[:, None]
+    unusual = 0.02 * ((RIM_WIDTHS_MM - _USUAL_RIM_MM) / 3.0) ** 2
+    by_width = over_sides(read, steps_at_rim_widths(read)) - unusual[:, None]
     lost = 1.0 - read.held[canopy_band(0.0, 0.0)].mean(axis=(0, 2))
     score = (
         by_width.max(axis=0)
-        + _BLACK_WEIGHT * black_rim(read)
         + _INNER_WEIGHT * inner_edges(read)
-        + _CANOPY_WEIGHT * _canopy_within(read)
+        + _canopy_within(read)
         + _CROP_WEIGHT * other_crops(read)
         - _LOPSIDED_WEIGHT * lopsidedness(read)
         - _LOST_WEIGHT * lost
@@ -85,7 +85,7 @@ def _canopy_within(read: Profiles) -> NDArray[np.float64]:
 
     def filled(low: float, high: float) -> NDArray[np.float64]:
         rows = canopy_band(low, high)
-        share = np.minimum(read.canopy[rows].mean(axis=0) / _FULL, 1.0)
+        share = np.minimum(read.canopy[rows].mean(axis=0) / FULL, 1.0)
         result: NDArray[np.float64] = share + 0.5 * (1.0 - read.held[rows].mean(axis=0))
         return result
 
@@ -93,7 +93,9 @@ def _canopy_within(read: Profiles) -> NDArray[np.float64]:
     inside, near = filled(-24.0, -4.0), filled(usual, usual + 20.0)
     far = filled(92.0, 112.0)
     ends = np.maximum(near - far, 0.0)
-    result: NDArray[np.float64] = (inside - 0.7 * ends - 0.3 * far).mean(axis=1)
+    result: NDArray[np.float64] = (
+        _WITHIN_WEIGHT * inside - _ENDS_WEIGHT * ends - _FAR_WEIGHT * far
+    ).mean(axis=1)
     return result
 
 
@@ -118,23 +120,49 @@ def best_starts(
     """
     if not places:
         return []
-    judged = _judge(evidence, np.array([[p.x, p.y, p.turn_deg] for p in places]), size_mm)
+    judged = judge(evidence, np.array([[p.x, p.y, p.turn_deg] for p in places]), size_mm)
     for step in _NUDGES_MM:
-        some = np.array([[p.x, p.y, p.turn_deg] for p in _separate(judged, _NUDGED)])
-        nudged = (some[:, None, :] + _moves(size_mm) * step).reshape(-1, 3)
-        judged = _judge(evidence, nudged, size_mm)
+        kept = _separate(judged, _NUDGED)
+        some = np.array([[p.x, p.y, p.turn_deg] for p in kept])
+        nudged = (some[:, None, :] + moves(size_mm)[1:] * step).reshape(-1, 3)
+        judged = [*kept, *judge(evidence, nudged, size_mm)]
     return _separate(judged, _KEPT)
 
 
-def _judge(
-    evidence: RimEvidence, table: NDArray[np.float64], size_mm: NDArray[np.float64]
+def judge(
+    evidence: RimEvidence,
+    table: NDArray[np.float64],
+    size_mm: NDArray[np.float64],
+    sample_mm: float = _SCREEN_SAMPLE_MM,
 ) -> list[Place]:
-    judged = []
-    for first in range(0, len(table), _SCREENED_AT_ONCE):
-        some = table[first : first + _SCREENED_AT_ONCE]
-        value, _ = scores(profiles(evidence, some, size_mm, _SCREEN_SAMPLE_MM))
-        judged += [Place(*(float(n) for n in (*p, v))) for p, v in zip(some, value, strict=True)]
-    return judged
+    """Judge many places.
+
+    Parameters
+    ----------
+    evidence : RimEvidence
+        Maps in the plane of the rim.
+    table : ndarray, shape (places, 3)
+        Centre (x, y) in cells and turn in degrees.
+    size_mm : ndarray, shape (2,)
+        Inside length and width.
+    sample_mm : float
+        Distance of the samples along the outline.
+    """
+    value, _ = _judged(evidence, table, outline_of(size_mm, sample_mm))
+    return [Place(*(float(n) for n in (*p, v))) for p, v in zip(table, value, strict=True)]
+
+
+def _judged(
+    evidence: RimEvidence, table: NDArray[np.float64], outline: Outline
+) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    """Scores of many places and the rim's widths there."""
+    at_once = max(1, _SAMPLES_AT_ONCE // len(outline.side))
+    parts = [
+        scores(profiles(evidence, table[first : first + at_once], outline))
+        for first in range(0, len(table), at_once)
+    ]
+    score, rim = (np.concatenate(values) for values in zip(*parts, strict=True))
+    return score, rim
 
 
 def _separate(judged: list[Place], most: int) -> list[Place]:
@@ -147,7 +175,7 @@ def _separate(judged: list[Place], most: int) -> list[Place]:
     return kept
 
 
-def _moves(size_mm: NDArray[np.float64]) -> NDArray[np.float64]:
+def moves(size_mm: NDArray[np.float64]) -> NDArray[np.float64]:
     """No step, and one step each way in x, y and turn that moves the corners about 1 mm."""
     lever = np.degrees(2.0 / float(np.hypot(*size_mm)))
     unit = np.vstack([np.zeros(3), np.eye(3), -np.eye(3)])
@@ -161,80 +189,96 @@ def _apart(one: Place, other: Place) -> bool:
     return away > _APART_MM or turn > _APART_DEG
 
 
-_Node = tuple[int, int, int]
-"""Steps of `_FINEST_STEP_MM` from a start, in x, y and turn."""
+_Node = tuple[int, int, int, int]
+"""Number of a start and steps of `_FINEST_STEP_MM` from it in x, y and turn."""
 
 
 class _Walks:
-    """Walks over one lattice of places round a start, each of which is judged once.
+    """Walks over lattices of places, one round each start; each place is judged once.
 
-    Walks that end at the same place meet long before, and every step looks back.
+    Walks that end at the same place meet long before, and every step looks back. Walks that go
+    side by side are judged together.
     """
 
     def __init__(
-        self, evidence: RimEvidence, start: Place, size_mm: NDArray[np.float64], sample_mm: float
+        self,
+        evidence: RimEvidence,
+        starts: list[Place],
+        size_mm: NDArray[np.float64],
+        sample_mm: float,
     ) -> None:
-        self._evidence, self._size_mm, self._sample_mm = evidence, size_mm, sample_mm
-        self._start = np.array([start.x, start.y, start.turn_deg])
-        self._node = _moves(size_mm)[1:4].diagonal() * _FINEST_STEP_MM
+        self._evidence, self._outline = evidence, outline_of(size_mm, sample_mm)
+        self._starts = np.array([[one.x, one.y, one.turn_deg] for one in starts])
+        self._node = moves(size_mm)[1:4].diagonal() * _FINEST_STEP_MM
         self._judged: dict[_Node, tuple[float, float]] = {}
 
-    def walk(self, first: _Node, finest_mm: float) -> tuple[_Node, float]:
-        """Walk to the best node near a first one by ever smaller steps; give its score too."""
-        here, step = first, round(_FIRST_STEP_MM / _FINEST_STEP_MM)
-        while step * _FINEST_STEP_MM >= finest_mm:
-            near = [here, *(_moved(here, axis, by) for by in (step, -step) for axis in range(3))]
-            scores = [one[0] for one in self._judge(near)]
-            best = int(np.argmax(scores))
-            here = near[best]
-            if best == 0:
-                step //= 2
-        return here, self._judged[here][0]
+    def walk(self, firsts: list[_Node], finest_mm: float) -> list[tuple[_Node, float]]:
+        """Walk to the best node near each first one by ever smaller steps; give its score too."""
+        ends = list(firsts)
+        steps = [round(_FIRST_STEP_MM / _FINEST_STEP_MM)] * len(firsts)
+        while on := [k for k, step in enumerate(steps) if step * _FINEST_STEP_MM >= finest_mm]:
+            near = {k: _around(ends[k], steps[k]) for k in on}
+            self._judge({node: None for nodes in near.values() for node in nodes})
+            for k, nodes in near.items():
+                best = int(np.argmax([self._judged[node][0] for node in nodes]))
+                ends[k] = nodes[best]
+                if best == 0:
+                    steps[k] //= 2
+        return [(node, self._judged[node][0]) for node in ends]
 
     def place(self, node: _Node) -> tuple[Place, float]:
         """Give the place at a node that was judged and the rim's width there."""
-        x, y, turn = (float(n) for n in self._at(node))
+        x, y, turn = (float(n) for n in self._at([node])[0])
         score, rim = self._judged[node]
         return Place(x, y, turn, score), rim
 
-    def _at(self, node: _Node) -> NDArray[np.float64]:
-        at: NDArray[np.float64] = self._start + np.array(node) * self._node
+    def _at(self, nodes: list[_Node]) -> NDArray[np.float64]:
+        table = np.array(nodes)
+        at: NDArray[np.float64] = self._starts[table[:, 0]] + table[:, 1:] * self._node
         return at
 
-    def _judge(self, nodes: list[_Node]) -> list[tuple[float, float]]:
+    def _judge(self, nodes: Iterable[_Node]) -> None:
         fresh = [node for node in nodes if node not in self._judged]
         if fresh:
-            places = np.array([self._at(node) for node in fresh])
-            read = profiles(self._evidence, places, self._size_mm, self._sample_mm)
-            judged = zip(*(values.tolist() for values in scores(read)), strict=True)
-            self._judged.update(zip(fresh, judged, strict=True))
-        return [self._judged[node] for node in nodes]
+            judged = _judged(self._evidence, self._at(fresh), self._outline)
+            self._judged.update(
+                zip(fresh, zip(*(values.tolist() for values in judged), strict=True), strict=True)
+            )
 
 
-def _moved(node: _Node, axis: int, by: int) -> _Node:
-    x, y, turn = (n + by * (axis == k) for k, n in enumerate(node))
-    return x, y, turn
+def _around(node: _Node, by: int) -> list[_Node]:
+    """Give a node itself and those one step away."""
+    start, x, y, turn = node
+    near = [node]
+    for way in (by, -by):
+        near += [
+            (start, x + way, y, turn),
+            (start, x, y + way, turn),
+            (start, x, y, turn + way),
+        ]
+    return near
 
 
-def refine(evidence: RimEvidence, start: Place, size_mm: NDArray[np.float64]) -> Place:
-    """Walk to the best place near a start by ever smaller steps, 2 mm at last.
+def refine(evidence: RimEvidence, starts: list[Place], size_mm: NDArray[np.float64]) -> list[Place]:
+    """Walk to the best place near each start by ever smaller steps, 2 mm at last.
 
     Parameters
     ----------
     evidence : RimEvidence
         Maps in the plane of the rim.
-    start : Place
+    starts : list of Place
         Where to begin.
     size_mm : ndarray, shape (2,)
         Inside length and width.
 
     Returns
     -------
-    Place
-        The best one.
+    list of Place
+        The best one near each start.
     """
-    walks = _Walks(evidence, start, size_mm, _REFINED_SAMPLE_MM)
-    return walks.place(walks.walk((0, 0, 0), _REFINED_STEP_MM)[0])[0]
+    walks = _Walks(evidence, starts, size_mm, _REFINED_SAMPLE_MM)
+    ends = walks.walk([(k, 0, 0, 0) for k in range(len(starts))], _REFINED_STEP_MM)
+    return [walks.place(node)[0] for node, _ in ends]
 
 
 def settle(
@@ -247,21 +291,20 @@ def settle(
 
     Parameters
     ----------
-    evidence, start, size_mm
+    evidence, size_mm
         As of `refine`.
+    start : Place
+        Where to begin.
 
     Returns
     -------
     tuple of (Place, float)
         The best place and the rim's width there.
     """
-    walks = _Walks(evidence, start, size_mm, _SAMPLE_MM)
+    walks = _Walks(evidence, [start], size_mm, _SAMPLE_MM)
     beside = round(_BESIDE_MM / _FINEST_STEP_MM)
-    walked = [
-        walks.walk((x, y, 0), _ROUGH_STEP_MM)
-        for x in (-beside, 0, beside)
-        for y in (-beside, 0, beside)
-    ]
+    by = (-beside, 0, beside)
+    walked = walks.walk([(0, x, y, 0) for x in by for y in by], _ROUGH_STEP_MM)
     best = max(walked, key=lambda one: one[1])[0]
-    ways = [walks.walk(one, _FINEST_STEP_MM) for one in ((0, 0, 0), best)]
+    ways = walks.walk([(0, 0, 0, 0), best], _FINEST_STEP_MM)
     return walks.place(max(ways, key=lambda one: one[1])[0])

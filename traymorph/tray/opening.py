@@ -1,8 +1,8 @@
 """Finds the tray's opening, a rectangle of known inside size, in an overhead photo."""
 
 import math
-from collections.abc import Iterator
-from dataclasses import replace
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -15,13 +15,14 @@ from traymorph.model.trial import TraySize
 from traymorph.model.viewpoint import Viewpoint
 from traymorph.tray.evidence import FINE_MM, RimEvidence, RimView, view_of_rim
 from traymorph.tray.fit import best_starts, refine, settle
+from traymorph.tray.likely import likely_place
 from traymorph.tray.outline import (
     RIM_WIDTHS_MM,
     Profiles,
-    at_rim_widths,
-    canopy_edges,
     edge_steps,
+    outline_of,
     profiles,
+    steps_at_rim_widths,
 )
 from traymorph.tray.scan import Place, coarse_places, turned_grid
 
@@ -43,7 +44,7 @@ _OUTERMOST_SHARE = 0.8
 """Height of the outermost leaves over that of the canopy's top. Rendered trays: between 0.7 and 1
 the canopy's outline lies equally far outside all sides of the opening."""
 
-_LEAST_SCORE = 0.25
+_LEAST_SCORE = 0.1
 """Below this a rectangle neither holds plants nor shows a rim."""
 _LEAST_IN_VIEW = 0.55
 """With less of the opening in the photo its place along the missing side is a guess."""
@@ -59,13 +60,8 @@ _CUT_OFF = "cuts off much of the tray"
 _TOO_NEAR = "shows less ground than the tray covers"
 _NO_RECTANGLE = "shows no rectangle of the tray's inside size with plants or a dark rim"
 
-_PINNED_U_MM, _ONE_SIDE_U_MM = 0.8, 1.8
-_FREE_U_MM, _FREE_U_PER_MM = 2.0, 0.06
-"""Standard uncertainty across an axis whose two sides, one side, or no side are seen; in the
-last case leaning plants shift the canopy, the more the taller they are. Rendered trays."""
-_GROWN_TOGETHER = (2.5, 1.6, 1.0)
-"""How much more that is where the canopy ends before a neighbour's on no side, one, or both: two
-edges tell the middle without knowing how far leaves reach over the rim, one does not."""
+_LEAST_U_MM = 0.8
+"""Doubt of an opening all of whose sides are seen."""
 
 
 def find_opening(
@@ -118,23 +114,60 @@ def find_opening(
         raise ValueError(msg)
     rim_height = rim_above_card(size, plane)
     view = view_of_rim(rgb, masks, sighting.viewpoint, rim_height, sighting.outline_px)
+    inside = np.array([size.inside_length_mm, size.inside_width_mm])
     if canopy_above_rim_mm is not None:
-        return next(_ever_better(view, size, canopy_above_rim_mm, -math.inf))
-    found: list[TrayOpening] = []
-    missed: list[TrayNotFoundError] = []
-    for height in sorted(_CANOPIES_ABOVE_RIM_MM):
-        try:
-            found += _ever_better(view, size, height, -math.inf)
-        except TrayNotFoundError as err:
-            missed.append(err)
-    if not found:
-        raise missed[0]
+        return _settled(_begun(view, inside, [canopy_above_rim_mm])[0], view, inside)
+    found = _under_any_canopy(view, inside)
     best = max(found, key=lambda opening: opening.fit)
     return replace(
         best,
         canopy_above_rim_mm=_between_tried_heights(found),
         position_u_mm=float(np.hypot(best.position_u_mm, _apart_mm(best, found) / 2.0)),
     )
+
+
+@dataclass(frozen=True, slots=True)
+class _Trial:
+    """A height of the canopy, what the photo shows under it, and the place to settle from."""
+
+    canopy_above_rim_mm: float
+    evidence: RimEvidence
+    start: Place
+
+
+def _under_any_canopy(view: RimView, inside: NDArray[np.float64]) -> list[TrayOpening]:
+    """Find openings under every height of the canopy that may be the right one, lowest first."""
+    trials = _begun(view, inside, sorted(_CANOPIES_ABOVE_RIM_MM))
+    found: dict[int, TrayOpening] = {}
+    missed: list[TrayNotFoundError] = []
+    left = set(range(len(trials)))
+    while todo := left & _worth_settling(trials, found):
+        most = max(todo, key=lambda k: trials[k].start.score)
+        left.remove(most)
+        try:
+            found[most] = _settled(trials[most], view, inside)
+        except TrayNotFoundError as err:
+            missed.append(err)
+    if not found:
+        raise missed[0]
+    return [found[k] for k in sorted(found)]
+
+
+def _worth_settling(trials: list[_Trial], found: dict[int, TrayOpening]) -> set[int]:
+    """Tell which may yet fit as well as the best, and which stand beside it."""
+    if not found:
+        return set(range(len(trials)))
+    best = max(found, key=lambda k: found[k].fit)
+    least = found[best].fit - _AS_GOOD - _SETTLING_GAIN
+    return {k for k, one in enumerate(trials) if one.start.score > least} | set(
+        _beside(best, len(trials))
+    )
+
+
+def _beside(best: int, count: int) -> range:
+    """Numbers of the best of several heights and those on either side, or the two inwards."""
+    first = min(max(best - 1, 0), max(count - 3, 0))
+    return range(first, min(first + 3, count))
 
 
 def _apart_mm(best: TrayOpening, found: list[TrayOpening]) -> float:
@@ -155,15 +188,15 @@ def _between_tried_heights(found: list[TrayOpening]) -> float:
     At the ends of the tried heights the two on the inner side are taken, and the height stays
     within half a step beyond.
     """
-    heights = np.array([opening.canopy_above_rim_mm for opening in found])
-    fits = np.array([opening.fit for opening in found])
-    best = int(fits.argmax())
-    if len(found) < len(_CANOPIES_ABOVE_RIM_MM):
-        return float(heights[best])
-    first = min(max(best - 1, 0), len(found) - 3)
-    curve, slope, _ = np.polyfit(heights[first : first + 3], fits[first : first + 3], 2)
+    best = max(found, key=lambda opening: opening.fit).canopy_above_rim_mm
+    tried = sorted(_CANOPIES_ABOVE_RIM_MM)
+    fits = {opening.canopy_above_rim_mm: opening.fit for opening in found}
+    near = [tried[k] for k in _beside(tried.index(best), len(tried))]
+    if not fits.keys() >= set(near):
+        return best
+    curve, slope, _ = np.polyfit(near, [fits[height] for height in near], 2)
     if curve >= 0:
-        return float(heights[best])
+        return best
     return float(np.clip(-slope / (2.0 * curve), _LOWEST_MM, _HIGHEST_MM))
 
 
@@ -181,8 +214,20 @@ def opening_fits_better(
     than : float
         Fit of the other one.
     """
+    inside = np.array([size.inside_length_mm, size.inside_width_mm])
+    tried = _CANOPIES_ABOVE_RIM_MM if canopy_above_rim_mm is None else (canopy_above_rim_mm,)
     try:
-        return next(_ever_better(view, size, canopy_above_rim_mm, than), None) is not None
+        trials = _begun(view, inside, tried)
+    except TrayNotFoundError:
+        return False
+    trials.sort(key=lambda one: -one.start.score)
+    worth = (one for one in trials if one.start.score + _SETTLING_GAIN > than)
+    return any(_fits_better(one, view, inside, than) for one in worth)
+
+
+def _fits_better(trial: _Trial, view: RimView, inside: NDArray[np.float64], than: float) -> bool:
+    try:
+        return _settled(trial, view, inside).fit > than
     except TrayNotFoundError:
         return False
 
@@ -198,53 +243,43 @@ def rim_above_card(size: TraySize, plane: str) -> float:
     return USUAL_RIM_ABOVE_BENCH_MM if known is None else known
 
 
-def _ever_better(
-    view: RimView, size: TraySize, canopy_above_rim_mm: float | None, to_beat: float
-) -> Iterator[TrayOpening]:
-    """Find openings under one height after the other, each of a better fit than all before."""
-    inside = np.array([size.inside_length_mm, size.inside_width_mm])
-    heights = _CANOPIES_ABOVE_RIM_MM if canopy_above_rim_mm is None else (canopy_above_rim_mm,)
-    missed = []
-    for height in heights:
-        try:
-            opening = _opening_under(view, inside, height, to_beat)
-        except TrayNotFoundError as err:
-            missed.append(err)
-        else:
-            if opening is not None and opening.fit > to_beat:
-                to_beat = opening.fit
-                yield opening
-    if len(missed) == len(heights):
-        raise missed[0]
+def _begun(
+    view: RimView, inside: NDArray[np.float64], canopies_above_rim_mm: Sequence[float]
+) -> list[_Trial]:
+    """Find under each height of the canopy the place to settle from."""
+    evidences = [
+        view.under_canopy(_OUTERMOST_SHARE * max(height, 0.0)) for height in canopies_above_rim_mm
+    ]
+    scanned = coarse_places(evidences, float(inside[0]), float(inside[1]))
+    return [
+        _Trial(height, evidence, _best_start(evidence, places, view.viewpoint, inside))
+        for height, evidence, places in zip(canopies_above_rim_mm, evidences, scanned, strict=True)
+    ]
 
 
-def _opening_under(
-    view: RimView, inside: NDArray[np.float64], canopy_above_rim_mm: float, to_beat: float
-) -> TrayOpening | None:
-    """Find the opening under a canopy of stated height; None where it cannot beat another's fit."""
-    evidence = view.under_canopy(_OUTERMOST_SHARE * max(canopy_above_rim_mm, 0.0))
-    start = _best_start(evidence, view.viewpoint, inside)
-    if start.score + _SETTLING_GAIN < to_beat:
-        return None
-    place, rim_width = settle(evidence, start, inside)
+def _settled(trial: _Trial, view: RimView, inside: NDArray[np.float64]) -> TrayOpening:
+    evidence = trial.evidence
+    place, rim_width = settle(evidence, trial.start, inside)
     if place.score < _LEAST_SCORE:
         raise _not_found(_NO_RECTANGLE)
-    centre, along = turned_grid(place, evidence.grid)
+    likely = likely_place(evidence, place, inside)
+    centre, along = turned_grid(likely.place, evidence.grid)
     corners = _corners(centre, along, inside)
     in_photo = share_in_photo(view.viewpoint, corners, view.grid.height_mm)
     if in_photo < _LEAST_IN_VIEW:
         raise _not_found(_CUT_OFF)
-    read = profiles(evidence, np.array([[place.x, place.y, place.turn_deg]]), inside, _SAMPLE_MM)
+    outline = outline_of(inside, _SAMPLE_MM)
+    read = profiles(evidence, np.array([[place.x, place.y, place.turn_deg]]), outline)
     seen = _seen(read, rim_width)
     return TrayOpening(
         corners_mm=corners,
         rim_height_mm=view.grid.height_mm,
-        position_u_mm=_position_u(seen, read),
+        position_u_mm=math.hypot(_LEAST_U_MM, likely.u_mm),
         scale_ratio=_scale_ratio(read, inside),
         seen_share=float(seen.mean()),
         in_photo_share=in_photo,
         fit=place.score,
-        canopy_above_rim_mm=canopy_above_rim_mm,
+        canopy_above_rim_mm=trial.canopy_above_rim_mm,
     )
 
 
@@ -262,12 +297,16 @@ def share_in_photo(
     return float(held.mean())
 
 
-def _best_start(evidence: RimEvidence, viewpoint: Viewpoint, inside: NDArray[np.float64]) -> Place:
+def _best_start(
+    evidence: RimEvidence,
+    scanned: list[Place],
+    viewpoint: Viewpoint,
+    inside: NDArray[np.float64],
+) -> Place:
     """Pick the place to settle from, the nearer the photo's centre the better."""
-    scanned = coarse_places(evidence, float(inside[0]), float(inside[1]))
-    tried = [refine(evidence, one, inside) for one in best_starts(evidence, scanned, inside)]
-    if not tried:
+    if not scanned:
         raise _not_found(_TOO_NEAR)
+    tried = refine(evidence, best_starts(evidence, scanned, inside), inside)
     width, height = viewpoint.size_px
     middle = evidence.grid.cells(
         viewpoint.on_plane(np.array([[width / 2, height / 2]]), evidence.grid.height_mm)
@@ -301,22 +340,10 @@ def _corners(
 
 
 def _seen(read: Profiles, rim_width: float) -> NDArray[np.bool_]:
-    steps = at_rim_widths(edge_steps(read))[:, 0]
+    steps = steps_at_rim_widths(read)[:, 0]
     at = int(np.argmin(np.abs(RIM_WIDTHS_MM - rim_width)))
     seen: NDArray[np.bool_] = steps[max(0, at - 1) : at + 2].max(axis=0) > _EDGE_SEEN
     return seen
-
-
-def _position_u(seen: NDArray[np.bool_], read: Profiles) -> float:
-    shares = [float(seen[read.side == s].mean()) for s in range(4)]
-    ends = canopy_edges(read)[1].reshape(4, 2).min(axis=1)
-    across_axes = []
-    for one, other in ((0, 2), (1, 3)):
-        sides_seen = (shares[one] > _SIDE_SEEN) + (shares[other] > _SIDE_SEEN)
-        free = _FREE_U_MM + _FREE_U_PER_MM * read.leaves_above_rim_mm
-        free *= _GROWN_TOGETHER[int(ends[one]) + int(ends[other])]
-        across_axes.append((free, _ONE_SIDE_U_MM, _PINNED_U_MM)[sides_seen])
-    return float(np.mean(across_axes))
 
 
 def _scale_ratio(read: Profiles, inside: NDArray[np.float64]) -> float:

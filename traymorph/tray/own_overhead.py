@@ -20,11 +20,12 @@ from traymorph.tray.own_plants import (
     JOINS_FROM,
     MARGIN_MM,
     NEIGHBOUR_BAND_MM,
+    held_on,
     joined_to,
     kept_pixels,
     lab_on,
     neighbour_share,
-    seen_on,
+    plant_on,
     unusual_seam,
 )
 
@@ -44,8 +45,12 @@ _WITHIN_MM = 10.0
 _LEARNT_FROM = 0.6
 _FEWEST_CELLS = 500
 _ROUNDS = 2
-_TOLD_APART = 0.75
-"""Mean chance of being told rightly, of either stand, from which on colour parts them."""
+_TOLD_APART, _HINTED = 0.75, 0.05
+"""Mean chance of being told rightly, of either stand, from which on colour parts them leaf by leaf,
+and from which on it says where along a side the one stand ends and the other begins."""
+_COLOUR_PER_MM = 0.4
+"""Share of plant that a seam may be thicker by, per mm that it leaves less on the wrong side, to
+tell by a chance of being told rightly of 1."""
 _INNER_MM = 30.0
 
 
@@ -78,8 +83,8 @@ def own_overhead(
     """
     grid, size = _grid_over(opening, leaf_height_mm)
     x, y = grid.sampling(viewpoint, masks.scale)
-    plant = seen_on(masks.plant, x, y)
-    held = seen_on(np.ones_like(masks.leaf), x, y)
+    plant = plant_on(masks, x, y)
+    held = held_on(masks.leaf.shape, x, y)
     outside, side, along = _from_outline(grid.shape, size)
     allowed = outside <= _OVERHANG_MM
     lab = None  # read once, and only where another tray stands on some side
@@ -89,11 +94,14 @@ def own_overhead(
         beside &= on_side
         if not beside.any():
             continue
-        within = outside <= cut
         lab = lab_on(rgb, x, y) if lab is None else lab
-        likely = _chance_of_neighbour(lab, plant, outside, beside)
-        if likely is not None:
-            seen = plant > JOINS_FROM
+        likely, apart = _chance_of_neighbour(lab, plant, outside, beside)
+        seen = plant > JOINS_FROM
+        if apart <= _TOLD_APART:
+            own_colour = _own_colour(likely, seen, outside, beside)
+            cut, _ = _cut_line(plant, held, (outside, along), on_side, own_colour)
+        within = outside <= cut
+        if apart > _TOLD_APART:
             within = (within & ~majority(seen, likely)) | majority(seen, 1.0 - likely)
             within |= outside < 0
         allowed = np.where(beside, within, allowed)
@@ -106,11 +114,13 @@ def _chance_of_neighbour(
     plant: NDArray[np.float32],
     outside: NDArray[np.float32],
     beside: NDArray[np.bool_],
-) -> NDArray[np.float32] | None:
+) -> tuple[NDArray[np.float32], float]:
     """Chance, by its colour, that a cell belongs to the neighbour on one side.
 
-    None where the two stands look too much alike, or too little of either is seen.
+    With it comes the mean chance of being told rightly, of either stand: 0.5 where the two look
+    alike, 0 where too little of either is seen.
     """
+    likely = np.full_like(plant, 0.5)
     surely = plant > _LEARNT_FROM
     here, shown = surely & (outside < -_WITHIN_MM), surely & beside
     there = shown & (outside > _OVERHANG_MM)
@@ -118,11 +128,29 @@ def _chance_of_neighbour(
         there = shown & (outside > _NEAREST_MM)
     for _ in range(_ROUNDS):  # leaves of the tray itself that reach so far do not teach
         if min(there.sum(), here.sum()) < _FEWEST_CELLS:
-            return None
+            return likely, 0.0
         likely = chance_there(lab, there, here)
         there = there & (likely > 0.5)
-    apart = min(likely[there].mean(), 1.0 - likely[here].mean())
-    return likely if apart > _TOLD_APART else None
+    return likely, float(min(likely[there].mean(), 1.0 - likely[here].mean()))
+
+
+def _own_colour(
+    likely: NDArray[np.float32],
+    seen: NDArray[np.bool_],
+    outside: NDArray[np.float32],
+    beside: NDArray[np.bool_],
+) -> NDArray[np.float32]:
+    """How much nearer a plant's colour is to the tray's own than to the neighbour's, per cell.
+
+    0 where the colours of the two stands do not differ more than `_HINTED`.
+    """
+    here, there = seen & (outside < -_WITHIN_MM), seen & beside & (outside > _OVERHANG_MM)
+    if not (here.any() and there.any()):
+        return np.zeros_like(likely)
+    own, other = float(likely[here].mean()), float(likely[there].mean())
+    if other - own < _HINTED:
+        return np.zeros_like(likely)
+    return np.where(seen, np.float32((own + other) / 2.0) - likely, np.float32(0.0))
 
 
 def _grid_over(opening: TrayOpening, height_mm: float) -> tuple[PlaneGrid, NDArray[np.float64]]:
@@ -153,29 +181,37 @@ def _cut_line(
     held: NDArray[np.float32],
     place: tuple[NDArray[np.float32], NDArray[np.float32]],
     on_side: NDArray[np.bool_],
+    own_colour: NDArray[np.float32] | None = None,
 ) -> tuple[NDArray[np.float32], NDArray[np.bool_]]:
     """Say how far outside the opening foliage is thinnest, and where a neighbour stands, per cell.
 
-    ``held`` is 1 where the photo shows a cell, ``place`` the distance outside and along the side.
+    ``held`` is 1 where the photo shows a cell, ``place`` the distance outside and along the side,
+    ``own_colour`` half where plants look like the tray's own, minus half where like the
+    neighbour's: then the seam also has as much as may be of the former within and the latter
+    beyond.
     """
     outside, along = place
-    smooth, in_photo = (
+    layers = [plant, held] if own_colour is None else [plant, held, own_colour]
+    smooth, in_photo, *colour = (
         cv2.GaussianBlur(
             _strip(layer, outside, on_side, along),
             (0, 0),
             sigmaX=2.0,
             sigmaY=_SMOOTH_ALONG_MM / CELL_MM,
         ).astype(np.float32)
-        for layer in (plant, held)
+        for layer in layers
     )
     full = _goes_on(smooth, in_photo).astype(np.uint8)
     length = np.ones((round(_SHORTEST_MM / CELL_MM), 1), np.uint8)
     beside = cv2.morphologyEx(full[:, None], cv2.MORPH_OPEN, length).ravel() > 0
     first = _column(CUT_BAND_MM[0])
-    seam = slice(first, _column(CUT_BAND_MM[1]))
+    seam = slice(first, _column(CUT_BAND_MM[1] if own_colour is None else _OVERHANG_MM))
     valley = smooth[:, seam] + (in_photo[:, seam] < 0.5)  # beyond the photo nothing parts them
     reach = np.arange(valley.shape[1], dtype=np.float64) * CELL_MM + CUT_BAND_MM[0]
-    cut = reach[np.argmin(valley + unusual_seam(reach), axis=1)].astype(np.float32)
+    cost = valley + unusual_seam(reach)
+    for own in colour:
+        cost = cost - _COLOUR_PER_MM * 2.0 * np.cumsum(own[:, seam], axis=1) * CELL_MM
+    cut = reach[np.argmin(cost, axis=1)].astype(np.float32)
     index = np.clip(((along + MARGIN_MM) / CELL_MM).astype(int), 0, len(cut) - 1)
     return cut[index], beside[index]
 

@@ -1,5 +1,7 @@
 """What both views need to tell a tray's own plants from others."""
 
+from collections.abc import Iterable
+
 import cv2
 import numpy as np
 from numpy.typing import NDArray
@@ -71,7 +73,7 @@ def largest_plants(masks: PlantMasks) -> PlantMasks:
     largest = 1 + int(np.argmax(stats[1:, cv2.CC_STAT_AREA]))
     near = cv2.dilate((labels == largest).astype(np.uint8), np.ones((5, 5), np.uint8))
     everywhere = (slice(None), slice(None))
-    return _masked(masks, everywhere, near.astype(np.float32))
+    return _masked(masks, [(everywhere, near.astype(np.float32))])
 
 
 def seen_on(
@@ -80,6 +82,26 @@ def seen_on(
     """Read a layer of the masks at the cells of a grid; beyond the photo it is 0."""
     read = cv2.remap(layer, x, y, cv2.INTER_LINEAR, borderMode=cv2.BORDER_CONSTANT)
     return read.astype(np.float32)
+
+
+def plant_on(
+    masks: PlantMasks, x: NDArray[np.float32], y: NDArray[np.float32]
+) -> NDArray[np.float32]:
+    """Share of plant at the cells of a grid; beyond the photo it is 0."""
+    both: NDArray[np.float32] = seen_on(masks.leaf, x, y) + seen_on(masks.stem, x, y)
+    return np.minimum(both, np.float32(1.0), out=both)
+
+
+def held_on(
+    shape: tuple[int, ...], x: NDArray[np.float32], y: NDArray[np.float32]
+) -> NDArray[np.float32]:
+    """Share of the cells of a grid that a picture of that shape holds, as `seen_on` reads it."""
+    across, down = (
+        np.clip(np.minimum(at + 1.0, length - at), 0.0, 1.0)
+        for at, length in ((x, shape[1]), (y, shape[0]))
+    )
+    held: NDArray[np.float32] = (across * down).astype(np.float32)
+    return held
 
 
 def lab_on(
@@ -118,7 +140,7 @@ def kept_pixels(
     """Keep the pixels that look at own cells, which lie at ``seen_at`` (x, y) in the picture."""
     cells = own > 0
     if not cells.any():
-        return _masked(masks, (slice(0), slice(0)), np.zeros((0, 0), np.float32))
+        return _masked(masks, [])
     columns, rows = (
         slice(
             int(np.clip(at[cells].min() - _AROUND_PX, 0, length)),
@@ -126,30 +148,35 @@ def kept_pixels(
         )
         for at, length in zip(seen_at, masks.leaf.shape[::-1], strict=True)
     )
-    shape = (rows.stop - rows.start, columns.stop - columns.start)
-    if 0 in shape:  # all of them beyond the photo
-        return _masked(masks, (slice(0), slice(0)), np.zeros((0, 0), np.float32))
-    share = cv2.remap(
-        own,
-        *grid.cells_of_pixels(viewpoint, masks.scale, shape, (rows.start, columns.start)),
-        cv2.INTER_NEAREST,
-        borderMode=cv2.BORDER_CONSTANT,
-    )
-    return _masked(masks, (rows, columns), np.asarray(share, np.float32))
+    width = columns.stop - columns.start
+    if width == 0:  # all of them beyond the photo
+        return _masked(masks, [])
+
+    def kept_in(top: int) -> _Part:
+        bottom = min(top + _BAND_ROWS, rows.stop)
+        at = grid.cells_of_pixels(
+            viewpoint, masks.scale, (bottom - top, width), (top, columns.start)
+        )
+        share = cv2.remap(own, *at, cv2.INTER_NEAREST, borderMode=cv2.BORDER_CONSTANT)
+        return (slice(top, bottom), columns), np.asarray(share, np.float32)
+
+    # in bands, since where all pixels look would take more memory than the masks
+    return _masked(masks, map(kept_in, range(rows.start, rows.stop, _BAND_ROWS)))
 
 
+_Part = tuple[tuple[slice, slice], NDArray[np.float32]]
+"""A window of the masks and the share of the plants in it that is kept."""
+_BAND_ROWS = 256
 _AROUND_PX = 16
 """More pixels than lie from a cell's middle to its border, at any scale that plants are told at."""
 
 
-def _masked(
-    masks: PlantMasks, window: tuple[slice, slice], share: NDArray[np.float32]
-) -> PlantMasks:
-    """Keep a share of the plants in a window, nothing elsewhere."""
-    layers = []
-    for layer in (masks.leaf, masks.stem, masks.doubt):
-        kept = np.zeros(layer.shape, np.float32)  # pages that nothing is written to cost nothing
-        np.multiply(layer[window], share, out=kept[window])
-        layers.append(kept)
-    leaf, stem, doubt = layers
+def _masked(masks: PlantMasks, parts: Iterable[_Part]) -> PlantMasks:
+    """Keep a share of the plants in some windows, nothing elsewhere."""
+    layers = (masks.leaf, masks.stem, masks.doubt)
+    # pages that nothing is written to cost nothing
+    leaf, stem, doubt = kept = [np.zeros(layer.shape, np.float32) for layer in layers]
+    for window, share in parts:
+        for layer, here in zip(layers, kept, strict=True):
+            np.multiply(layer[window], share, out=here[window])
     return PlantMasks(leaf=leaf, stem=stem, scale=masks.scale, method=masks.method, doubt=doubt)
