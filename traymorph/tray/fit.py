@@ -8,17 +8,16 @@ from numpy.typing import NDArray
 from traymorph.tray.evidence import FINE_MM, RimEvidence
 from traymorph.tray.outline import (
     RIM_WIDTHS_MM,
-    Outline,
     Profiles,
     canopy_band,
     inner_edges,
     lopsidedness,
     other_crops,
-    outline_of,
     over_sides,
     profiles,
     steps_at_rim_widths,
 )
+from traymorph.tray.outline_samples import Outline, outline_of
 from traymorph.tray.scan import FULL, Place
 
 _USUAL_RIM_MM = 9.0

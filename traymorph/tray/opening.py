@@ -20,10 +20,10 @@ from traymorph.tray.outline import (
     RIM_WIDTHS_MM,
     Profiles,
     edge_steps,
-    outline_of,
     profiles,
     steps_at_rim_widths,
 )
+from traymorph.tray.outline_samples import outline_of
 from traymorph.tray.scan import Place, coarse_places, turned_grid
 
 _CANOPIES_ABOVE_RIM_MM = (60.0, 90.0, 35.0, 125.0, 15.0)

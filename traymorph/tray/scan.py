@@ -16,7 +16,7 @@ from traymorph.tray.evidence import (
     RimEvidence,
     blackness,
 )
-from traymorph.tray.outline import SQUARE_MM
+from traymorph.tray.outline_samples import SQUARE_MM
 
 COARSE_MM = 4.0
 _ANGLE_STEP_DEG = 3.0
