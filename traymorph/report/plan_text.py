@@ -2,7 +2,10 @@
 
 import math
 import textwrap
+from collections import Counter
 
+from traymorph.model.metrics import METRICS
+from traymorph.model.photo import View
 from traymorph.model.plan import Measuring, Plan, Spread
 from traymorph.report.rack_map import rack_map
 
@@ -57,16 +60,31 @@ def power_lines(plan: Plan) -> list[str]:
         )
         for row in plan.power
     ]
+    planned = _planned(plan)
+    marks = ["", *("  < this plan" if row.n == planned else "" for row in plan.power)]
     widths = [max(len(line[place]) for line in [head, *body]) for place in range(len(head))]
     lines += ["", f"Smallest difference in {spread.metric} that is found (two-sided, 5 %):"]
     lines += [
-        "  " + "  ".join(cell.rjust(width) for cell, width in zip(line, widths, strict=True))
-        for line in [head, *body]
+        "  " + "  ".join(cell.rjust(width) for cell, width in zip(line, widths, strict=True)) + mark
+        for line, mark in zip([head, *body], marks, strict=True)
     ]
     lines.append("  simulated: how often drawn trials found the difference of the second column")
+    if plan.wanted is not None and METRICS[spread.metric].view is View.BOARD:
+        said = (
+            f"{spread.metric} is measured on cut plants, so that every tray needs a board photo; "
+            "a metric of other photos is counted with --metric, for example canopy_cover_pct."
+        )
+        lines += ["", *textwrap.wrap(said, _WIDTH)]
     if plan.needed is not None:
         lines += ["", *textwrap.wrap(f"{needed_sentence(plan)}{_with_photos(plan)}", _WIDTH)]
     return lines
+
+
+def _planned(plan: Plan) -> int:
+    """Count the trays or shelves that each treatment gets; 0 where nothing is planned."""
+    of_shelves = plan.replicate == "shelf"
+    units = {(tray.treatment, tray.shelf if of_shelves else tray.tray_id) for tray in plan.trays}
+    return min(Counter(treatment for treatment, _ in units).values(), default=0)
 
 
 def amount(number: float, unit: str) -> str:
