@@ -281,6 +281,7 @@ def test_every_bad_row_is_named_at_once(fresh):
         (["measure", str(T01_SIDE), "--tray", "500"], "500x250"),
         (["measure", str(T01_SIDE), "--tray", "50x25 cm"], "500x250"),
         (["measure", str(T01_SIDE), "--tray", "19x9"], "millimetres"),
+        (["measure", str(T01_SIDE), "--tray", "50x25"], "If centimetres were meant, write 500;"),
         (["measure", str(T01_SIDE), "--tray", "-500x250"], "500x250"),
         (["measure", str(TRIAL), "--workers", "0"], "--workers"),
         (["measure", str(TRIAL), "--out", str(T01_SIDE)], "--out"),

@@ -186,7 +186,8 @@ def plan_jobs(
         if entry.tray_id is None:
             message = (
                 f"{name}: nothing says which tray it shows, and no tray label can be read in it. "
-                "Put it into a sub-folder of photos/ named by the tray, or list it in photos.csv."
+                "Put it into a sub-folder of photos/ named by the tray, or name its tray in "
+                "photos.csv."
             )
             failures.append(Failure("", name, message, ExitCode.PHOTO))
         else:
