@@ -69,7 +69,7 @@ def mixed(tmp_path_factory, truth):
         place.write_bytes(content)
     contradiction = add(folder, "contradiction") / "contradiction.jpg"
     contradiction.parent.mkdir()
-    contradiction.write_bytes(T01_SIDE.read_bytes())
+    contradiction.write_bytes(T01_SIDE.read_bytes() + b"\0")  # no copy of tray T01's
     add(folder, "no photo at all")
     (folder / "photos" / "stray.jpg").write_bytes(T01_OVERHEAD.read_bytes())
     (folder / "photos.csv").write_text(
