@@ -78,6 +78,24 @@ def mixed(tmp_path_factory, truth):
     return folder, traymorph("measure", folder, "--workers", 1)
 
 
+def test_a_reason_that_many_share_stands_once(tmp_path):
+    (tmp_path / "photos").mkdir()
+    for name in ("letter.jpg", "1/note.jpg"):
+        place = tmp_path / "photos" / name
+        place.parent.mkdir(exist_ok=True)
+        place.write_bytes(name.encode() * 20)
+    rows = "".join(f"{tray},radish,15 g,1,1\n" for tray in ("1", "T02", "T03", "T04"))
+    (tmp_path / "trays.csv").write_text(f"tray_id,crop,treatment,block,batch\n{rows}")
+    outcome = traymorph("measure", tmp_path, "--workers", 1)
+    lines = [line for line in outcome.stderr.splitlines() if line.startswith("Not measured")]
+    assert lines[:2] == [
+        "Not measured: letter.jpg holds text, not a picture. Put the photo itself in its place.",
+        "Not measured: 1/note.jpg holds text, not a picture. Put the photo itself in its place.",
+    ]
+    assert lines[2].startswith("Not measured: Tray T02 is listed but has no photo. Put its photos")
+    assert lines[3:] == ["Not measured, for the same reason: T03, T04"]
+
+
 @pytest.mark.slow
 class TestMixedFailures:
     def test_exit_code_says_that_some_failed(self, mixed):
