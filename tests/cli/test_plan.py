@@ -95,6 +95,14 @@ def test_a_metric_of_cut_plants_says_that_every_tray_needs_a_board_photo(planned
     assert "board photo" not in cover.stdout
 
 
+@pytest.mark.parametrize("seed", [3, 4, 12])
+def test_no_line_of_a_plan_begins_with_the_unit_of_a_number(tmp_path, seed):
+    few = (*TWO, "--trays", 4, "--blocks", 2, "--difference", "10%", "--seed", seed)
+    told = traymorph("plan", tmp_path / "trial", *few).stdout
+    assert " %" in told
+    assert not [line for line in told.splitlines() if line.strip().startswith(("%", "mm "))]
+
+
 def test_the_seed_draws_the_same_plan_and_none_draws_another(planned, tmp_path):
     again = traymorph("plan", tmp_path / "a", *USUAL, "--seed", 42, "--difference", "10%")
     assert again.stdout == planned[1].stdout

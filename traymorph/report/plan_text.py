@@ -1,6 +1,7 @@
 """A plan in words: the map, what the trial can find, what it cannot tell apart."""
 
 import math
+import re
 import textwrap
 from collections import Counter
 
@@ -32,24 +33,31 @@ def plan_lines(plan: Plan) -> tuple[str, ...]:
     if plan.warnings:
         lines += ["", "What this trial cannot tell, or tells weakly:"]
         for warning in plan.warnings:
-            lines += textwrap.wrap(warning, _WIDTH, initial_indent="  - ", subsequent_indent="    ")
+            lines += _wrapped(warning, "  - ", "    ")
     return tuple(lines)
+
+
+def _wrapped(text: str, first: str = "", further: str = "") -> list[str]:
+    """Break into lines, never between a number and its unit."""
+    held = re.sub(r"(?<=\d) (?=%|\w{1,2}\b)", "\N{NO-BREAK SPACE}", text)
+    lines = textwrap.wrap(held, _WIDTH, initial_indent=first, subsequent_indent=further)
+    return [line.replace("\N{NO-BREAK SPACE}", " ") for line in lines]
 
 
 def power_lines(plan: Plan) -> list[str]:
     """Say what numbers of trays find."""
     spread, what = plan.spread, _PLURAL[plan.replicate]
-    lines = textwrap.wrap(spread_sentence(spread, what), _WIDTH)
+    lines = _wrapped(spread_sentence(spread, what))
     if plan.measuring is not None:
-        lines += textwrap.wrap(measuring_sentence(plan.measuring, spread), _WIDTH)
+        lines += _wrapped(measuring_sentence(plan.measuring, spread))
     if plan.unstudied:
-        lines += textwrap.wrap(plan.unstudied, _WIDTH)
+        lines += _wrapped(plan.unstudied)
     if plan.comparisons > 1:
         said = (
             f"{plan.comparisons} pairs of treatments share the 5 % of false alarms, so that each "
             "takes a larger difference."
         )
-        lines += textwrap.wrap(said, _WIDTH)
+        lines += _wrapped(said)
     head = (f"{what} of each", "found 8 of 10", "9 of 10", "simulated")
     body = [
         (
@@ -74,9 +82,9 @@ def power_lines(plan: Plan) -> list[str]:
             f"{spread.metric} is measured on cut plants, so that every tray needs a board photo; "
             "a metric of other photos is counted with --metric, for example canopy_cover_pct."
         )
-        lines += ["", *textwrap.wrap(said, _WIDTH)]
+        lines += ["", *_wrapped(said)]
     if plan.needed is not None:
-        lines += ["", *textwrap.wrap(f"{needed_sentence(plan)}{_with_photos(plan)}", _WIDTH)]
+        lines += ["", *_wrapped(f"{needed_sentence(plan)}{_with_photos(plan)}")]
     return lines
 
 
