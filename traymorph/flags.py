@@ -128,9 +128,9 @@ _ALL = (
     ),
     Flag(
         "height_assumed",
-        "No side photo and no stated canopy height: areas are taken at the height that the "
-        "canopy's outline against the rim speaks for, or at an assumed one where the tray's size "
-        "is not given; their uncertainty allows for it.",
+        "No canopy height is known, neither from a side photo nor stated: areas are taken at the "
+        "height that the canopy's outline against the rim speaks for, or at an assumed one where "
+        "the tray's size is not given; their uncertainty allows for it.",
         "Add a side photo, or canopy.height_above_medium_mm in trial.toml.",
     ),
     Flag(

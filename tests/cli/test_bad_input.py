@@ -69,13 +69,31 @@ def mixed(tmp_path_factory, truth):
         place.write_bytes(content)
     contradiction = add(folder, "contradiction") / "contradiction.jpg"
     contradiction.parent.mkdir()
-    contradiction.write_bytes(T01_SIDE.read_bytes())
+    contradiction.write_bytes(T01_SIDE.read_bytes() + b"\0")  # no copy of tray T01's
     add(folder, "no photo at all")
     (folder / "photos" / "stray.jpg").write_bytes(T01_OVERHEAD.read_bytes())
     (folder / "photos.csv").write_text(
         "photo,tray_id,view\ncontradiction/contradiction.jpg,contradiction,overhead\n"
     )
     return folder, traymorph("measure", folder, "--workers", 1)
+
+
+def test_a_reason_that_many_share_stands_once(tmp_path):
+    (tmp_path / "photos").mkdir()
+    for name in ("letter.jpg", "1/note.jpg"):
+        place = tmp_path / "photos" / name
+        place.parent.mkdir(exist_ok=True)
+        place.write_bytes(name.encode() * 20)
+    rows = "".join(f"{tray},radish,15 g,1,1\n" for tray in ("1", "T02", "T03", "T04"))
+    (tmp_path / "trays.csv").write_text(f"tray_id,crop,treatment,block,batch\n{rows}")
+    outcome = traymorph("measure", tmp_path, "--workers", 1)
+    lines = [line for line in outcome.stderr.splitlines() if line.startswith("Not measured")]
+    assert lines[:2] == [
+        "Not measured: letter.jpg holds text, not a picture. Put the photo itself in its place.",
+        "Not measured: 1/note.jpg holds text, not a picture. Put the photo itself in its place.",
+    ]
+    assert lines[2].startswith("Not measured: Tray T02 is listed but has no photo. Put its photos")
+    assert lines[3:] == ["Not measured, for the same reason: T03, T04"]
 
 
 @pytest.mark.slow
@@ -281,6 +299,7 @@ def test_every_bad_row_is_named_at_once(fresh):
         (["measure", str(T01_SIDE), "--tray", "500"], "500x250"),
         (["measure", str(T01_SIDE), "--tray", "50x25 cm"], "500x250"),
         (["measure", str(T01_SIDE), "--tray", "19x9"], "millimetres"),
+        (["measure", str(T01_SIDE), "--tray", "50x25"], "If centimetres were meant, write 500;"),
         (["measure", str(T01_SIDE), "--tray", "-500x250"], "500x250"),
         (["measure", str(TRIAL), "--workers", "0"], "--workers"),
         (["measure", str(TRIAL), "--out", str(T01_SIDE)], "--out"),

@@ -70,7 +70,8 @@ def board_run(tmp_path_factory, board_photo):
     folder = tmp_path_factory.mktemp("board") / "trial"
     (folder / "photos").mkdir(parents=True)
     for name in ("T1.jpg", "T1_again.jpg", "two.jpg"):
-        shutil.copy(board_photo, folder / "photos" / name)
+        # Bytes behind the picture: a photo of its own, since a copy would not count.
+        (folder / "photos" / name).write_bytes(board_photo.read_bytes() + name.encode())
     Board("black").photograph(folder / "photos" / "empty.jpg")
     for name, text in LISTS.items():
         (folder / name).write_text(text, encoding="utf-8")

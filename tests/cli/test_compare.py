@@ -448,7 +448,8 @@ def test_dates_and_sizes_of_a_table_made_by_hand(tmp_path):
     rows[1]["sown_on"], rows[2]["rim_above_medium_mm"] = "2.3.2026", "deep"
     _refused(
         _folder(tmp_path, rows), ExitCode.LISTS,
-        "line 3, sown_on = ", "is not an ISO 8601 date", "line 4, ", "is not a plain number",
+        "line 3, sown_on = ", "is not written as year-month-day",
+        "line 4, ", "is not a plain number",
     )  # fmt: skip
 
 

@@ -84,6 +84,23 @@ def test_the_numbers_are_told(planned):
     assert "takes 12 trays of each treatment to be found 8 times" in " ".join(told.split())
     assert "of common practice, without a source" in told
     assert "simulated" in told
+    marked = [line.split() for line in told.splitlines() if line.endswith("< this plan")]
+    assert [line[0] for line in marked] == ["6"]
+
+
+def test_a_metric_of_cut_plants_says_that_every_tray_needs_a_board_photo(planned, tmp_path):
+    said = "stem_length_mm is measured on cut plants, so that every tray needs a board photo"
+    assert said in " ".join(planned[1].stdout.split())
+    cover = traymorph("plan", tmp_path / "trial", *USUAL, "--metric", "canopy_cover_pct")
+    assert "board photo" not in cover.stdout
+
+
+@pytest.mark.parametrize("seed", [3, 4, 12])
+def test_no_line_of_a_plan_begins_with_the_unit_of_a_number(tmp_path, seed):
+    few = (*TWO, "--trays", 4, "--blocks", 2, "--difference", "10%", "--seed", seed)
+    told = traymorph("plan", tmp_path / "trial", *few).stdout
+    assert " %" in told
+    assert not [line for line in told.splitlines() if line.strip().startswith(("%", "mm "))]
 
 
 def test_the_seed_draws_the_same_plan_and_none_draws_another(planned, tmp_path):
@@ -137,7 +154,8 @@ def test_what_could_show_nothing_is_refused_and_writes_nothing(tmp_path, options
         (("--trays", 4), "name its treatments"),
         ((*TWO, "--trays", 4, "--difference", "-3%"), "no amount above 0"),
         ((*TWO, "--trays", 4, "--prefix", "x" * 20), "--prefix"),
-        ((*TWO, "--trays", 4, "--sow", "1.12.2026"), "--sow"),
+        ((*TWO, "--trays", 4, "--sow", "1.12.2026"), "Write 2026-12-01."),
+        ((*TWO, "--trays", 4, "--sow", "2026-02-30"), "is not written as year-month-day"),
     ],
 )
 def test_misuse_is_told_in_a_sentence(tmp_path, options, said):
@@ -185,6 +203,8 @@ def test_whole_shelves_are_spoken_of(tmp_path):
     told = " ".join(outcome.stdout.split())
     assert "Shelves of one treatment and block are taken to differ" in told
     assert "shelves of each" in told
+    marked = [line.split()[0] for line in outcome.stdout.splitlines() if "< this plan" in line]
+    assert marked == ["4"]
     assert "How far whole shelves of one treatment differ is not known" in told
 
 

@@ -23,7 +23,7 @@ def strange(tmp_path_factory):
     for place, tray_id in enumerate(FAILING):
         names[tray_id] = f"{place}/=2+{place}.jpg"
         (photos / str(place)).mkdir()
-        (photos / names[tray_id]).write_text("no photo")
+        (photos / names[tray_id]).write_text(f"no photo {place}")
     for tray_id, source in zip(MEASURED, ("T01", "T02"), strict=True):
         (photos / source / f"{source}_overhead.jpg").unlink()
         names[tray_id] = f"{source}/{source}_side.jpg"

@@ -206,7 +206,10 @@ def test_all_bad_rows_of_both_lists_are_named_at_once(tmp_path):
     )
     told = _error(tmp_path, trays=trays, photos=photos, files=("a.jpg", "b.jpg", "Q/c.jpg"))
     for expected in (
-        'trays.csv line 2, sown_on = "13.11.2026": is not an ISO 8601 date. Write 2026-11-13.',
+        (
+            'trays.csv line 2, sown_on = "13.11.2026": is not written as year-month-day. '
+            "Write 2026-11-13."
+        ),
         'trays.csv line 3, tray_id = "A": stands in line 2 already.',
         'trays.csv line 3, rim_above_medium_mm = "-3": a size cannot be zero or negative.',
         'trays.csv line 4, tray_id = "": is empty.',
@@ -269,6 +272,8 @@ def test_a_record_over_several_lines_does_not_shift_the_count(tmp_path):
     [
         ("tray_id,crop,treatment,block\nA,pea,,\n", "lacks the column batch"),
         ("Tray,Crop\nA,pea\n", "lacks the columns tray_id, crop, treatment, block, batch"),
+        ("tray,crop,Treatment,block,batch\n", "Perhaps tray is tray_id, Treatment is treatment."),
+        ("name,crop,treatment,block,batch\n", "lacks the column tray_id; its header reads: name"),
         ("", "lacks the columns"),
         (f"{HEADER}\n", "lists no tray"),
         (f"{HEADER},crop\nA,pea,,,,\n", "has the column crop more than once"),
@@ -302,6 +307,9 @@ def test_tray_lists_that_cannot_be_used(tmp_path, trays, expected):
         ("photo,tray_id\nA.JPG,A\n", "Perhaps a.jpg was meant"),
         ("photo,tray_id\nphotos/a.jpg,A\n", "Perhaps a.jpg was meant"),
         ("photo,tray_id\nb.jpg,A\n", "Perhaps A/b.jpg was meant"),
+        ("photo,tray_id\nA/bb.jpg,A\n", "Perhaps A/b.jpg was meant"),
+        ("photo,tray_id\nIMG_0412.jpg,A\n", "Copy the photo there or correct the name"),
+        ("photo,tray_id\nIMG_413.jpeg,A\n", "Perhaps IMG_0413.jpg was meant"),
         ("photo,tray_id\n/etc/a.jpg,A\n", "leads out of photos/"),
         ("photo,tray_id\nC:\\a.jpg,A\n", "leads out of photos/"),
         ("photo,tray_id\nA\\..\\..\\a.jpg,A\n", "leads out of photos/"),
@@ -315,7 +323,9 @@ def test_tray_lists_that_cannot_be_used(tmp_path, trays, expected):
 )
 def test_photo_lists_that_cannot_be_used(tmp_path, photos, expected):
     trays = f"{HEADER}\nA,pea,,,\n"
-    assert expected in _error(tmp_path, trays=trays, photos=photos, files=("a.jpg", "A/b.jpg"))
+    assert expected in _error(
+        tmp_path, trays=trays, photos=photos, files=("a.jpg", "A/b.jpg", "IMG_0413.jpg")
+    )
 
 
 @pytest.mark.parametrize("encoding", ["cp1252", "utf-16"])

@@ -88,6 +88,6 @@ def test_a_bad_number_and_bad_days_are_told_in_one_run_with_their_lines(tmp_path
     said = str(caught.value)
     assert "hold 4 problems" in said
     assert 'line 2, canopy_height_mm = "tall": is not a number' in said
-    assert 'line 3, photographed_on = "10/03/2026": is not an ISO 8601 date' in said
-    assert 'line 4, photographed_on = "10/03/2026": is not an ISO 8601 date' in said
+    assert 'line 3, photographed_on = "10/03/2026": is not written as year-month-day' in said
+    assert 'line 4, photographed_on = "10/03/2026": is not written as year-month-day' in said
     assert 'line 4, rim_above_medium_mm = "-3"' in said

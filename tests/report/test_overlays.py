@@ -186,7 +186,7 @@ def test_every_word_drawn_is_in_the_font_and_on_the_picture(monkeypatch, title):
     monkeypatch.setattr(ImageDraw.ImageDraw, "text", text)
     overhead(NOTHING, title)
     side(READ, title)
-    assert {"leaf seen from above  not measured"} <= {words for _, words, _ in said}
+    assert {"leaf area from above  not measured"} <= {words for _, words, _ in said}
     for (x, _), words, font in said:
         assert isinstance(font, ImageFont.FreeTypeFont)
         assert all(lettering.has_sign(sign) for sign in words), words

@@ -4,6 +4,8 @@ import re
 
 import click
 
+from traymorph.config.problems import ValueProblemError
+from traymorph.config.sizes import checked_size
 from traymorph.model.trial import TraySize
 
 as_json = click.option(
@@ -27,11 +29,10 @@ class TraySizeType(click.ParamType[TraySize]):
         )
         if match is None:
             self.fail(f"{value!r} is not LENGTHxWIDTH in mm, for example 500x250.", param, ctx)
-        length, width = float(match[1]), float(match[2])
-        if not (50 <= width <= 2000 and 50 <= length <= 2000):
-            self.fail(
-                f"{value!r}: a tray's inside measures 50 to 2000 mm a side; give millimetres.",
-                param,
-                ctx,
-            )
-        return TraySize(inside_length_mm=length, inside_width_mm=width)
+        sides = {"inside_length_mm": float(match[1]), "inside_width_mm": float(match[2])}
+        for name, side in sides.items():
+            try:
+                checked_size(name, side)
+            except ValueProblemError as err:
+                self.fail(f"{value!r}: {side:g} {err.what}. {err.advice}.", param, ctx)
+        return TraySize(**sides)

@@ -4,13 +4,15 @@ import json
 import math
 import re
 from dataclasses import asdict
-from datetime import date, datetime
+from datetime import date
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 import click
 
 from traymorph.cli.options import as_json
+from traymorph.config.dates import read_moment
+from traymorph.config.problems import ValueProblemError
 
 if TYPE_CHECKING:
     from traymorph.model.plan import Plan
@@ -37,6 +39,23 @@ class _AmountType(click.ParamType[tuple[float, bool]]):
         if found is None or float(found[1]) <= 0:
             self.fail(f"{value!r} is no amount above 0; write 10% or 5.", param, ctx)
         return float(found[1]), bool(found[2])
+
+
+class _DayType(click.ParamType[date]):
+    """A day as the lists write it."""
+
+    name = "YEAR-MONTH-DAY"
+
+    def convert(
+        self, value: str | date, param: click.Parameter | None, ctx: click.Context | None
+    ) -> date:
+        """Read a day; what was probably meant is said of anything else."""
+        if isinstance(value, date):
+            return value
+        try:
+            return read_moment(value).date()
+        except ValueProblemError as err:
+            self.fail(f"{value!r} {err.what}. {err.advice}.", param, ctx)
 
 
 @click.command(name="plan")
@@ -66,7 +85,7 @@ class _AmountType(click.ParamType[tuple[float, bool]]):
     help="The treatment goes to whole shelves (hours of light), not to single trays.",
 )
 @click.option("--crop", default="", help="For trays.csv, and which past trays to go by.")
-@click.option("--sow", type=click.DateTime(["%Y-%m-%d"]), help="Day of sowing.")
+@click.option("--sow", type=_DayType(), help="Day of sowing: 2026-12-01.")
 @click.option("--batch", help="Name of the sowing; its day unless told.")
 @click.option(
     "--prefix",
@@ -106,7 +125,7 @@ def command(
     across: int | None,
     whole_shelves: bool,
     crop: str,
-    sow: datetime | None,
+    sow: date | None,
     batch: str | None,
     prefix: str,
     seed_lot: str,
@@ -148,7 +167,6 @@ def command(
     if trays is None:
         msg = "Say how many trays each treatment gets, for example --trays 6."
         raise click.UsageError(msg)
-    day = sow.date() if sow else None
     wanted = Wanted(
         treatments=names,
         trays=trays,
@@ -157,9 +175,9 @@ def command(
         across=across,
         whole_shelves=whole_shelves,
         crop=crop.strip(),
-        batch=(batch or (day.isoformat() if day else "1")).strip(),
+        batch=(batch or (sow.isoformat() if sow else "1")).strip(),
         seed_lot=seed_lot.strip(),
-        sown_on=day,
+        sown_on=sow,
         id_prefix=_checked_prefix(prefix),
         seed=_drawn_seed() if seed is None else seed,
     )

@@ -30,6 +30,7 @@ _COLUMNS = (
     ("leaf_l", "L*"),
     ("leaf_hue_deg", "hue °"),
 )
+_TOLD_SINGLY = 2  # from three failures of one kind on, the reason stands once
 # Of cut plants one sees first how they spread.
 _PLANT_COLUMNS = (
     ("stem_length_mm", "stem mm*"),
@@ -44,13 +45,27 @@ def print_report(report: RunReport, *, table: bool) -> None:
     if table and rows:
         click.echo(_table(rows, report.list_columns))
     _explain_flags(rows, report.checks)
-    for failure in report.failures:
-        click.echo(f"Not measured: {_placed(failure)}", err=True)
+    _tell_failures(report.failures)
     if report.reused:
         words = "tray is" if report.reused == 1 else "trays are"
         click.echo(f"{report.reused} {words} as when measured before.", err=True)
     if report.out is not None:
         click.echo(f"Tables and pictures: {report.out}", err=True)
+
+
+def _tell_failures(failures: Sequence[Failure]) -> None:
+    """Say each reason in full where it is first met; many that share it follow by their names."""
+    alike: dict[str, list[Failure]] = {}
+    for failure in failures:
+        place = PurePosixPath(failure.photo or failure.tray_id)
+        reason = failure.message.replace(str(place), "").replace(place.name, "")
+        alike.setdefault(reason, []).append(failure)
+    for group in alike.values():
+        told = len(group) if len(group) <= _TOLD_SINGLY else 1
+        for failure in group[:told]:
+            click.echo(f"Not measured: {_placed(failure)}", err=True)
+        if others := ", ".join(one.photo or one.tray_id for one in group[told:]):
+            click.echo(f"Not measured, for the same reason: {others}", err=True)
 
 
 def _placed(failure: Failure) -> str:

@@ -36,7 +36,7 @@ def read_moment(text: str) -> datetime:
     try:
         moment = datetime.fromisoformat(text).replace(tzinfo=None)
     except ValueError as err:
-        what = "is not an ISO 8601 date"
+        what = "is not written as year-month-day"
         raise ValueProblemError(what, _advice(text)) from err
     if moment.year not in _YEARS:
         what = f"the year {moment.year} cannot be meant"

@@ -131,8 +131,8 @@ def _copy_hint(folder: Path) -> str:
     lying_loose = any(path.suffix.lower() in PHOTO_SUFFIXES for path in folder.iterdir())
     source = "that lie beside it" if lying_loose else "from the phone"
     return (
-        f"Copy the photos {source} into {PHOTO_FOLDER}/, "
-        f"one sub-folder per tray or listed in {PHOTOS_FILE}."
+        f"Copy the photos {source} into {PHOTO_FOLDER}/; a tray label in each, a sub-folder for "
+        f"each tray or {PHOTOS_FILE} says which tray it shows."
     )
 
 

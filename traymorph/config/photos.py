@@ -1,6 +1,7 @@
 """``photos.csv``: takes the list and the files found, gives an entry for each photo."""
 
 import difflib
+import re
 from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path, PurePosixPath, PureWindowsPath
@@ -117,10 +118,16 @@ def _nearest(name: str, files: Sequence[str]) -> str:
     base = PurePosixPath(name).name.casefold()
     same_name = [one for one in files if PurePosixPath(one).name.casefold() == base]
     without_folder = [one for one in files if f"{PHOTO_FOLDER}/{one}" == name]
-    near = without_folder or same_name or difflib.get_close_matches(name, files, n=1, cutoff=0.8)
+    # Phones number their photos: a name with another number is another photo, not a misspelt one.
+    alike = [one for one in files if _numbers(one) == _numbers(name)]
+    near = without_folder or same_name or difflib.get_close_matches(name, alike, n=1, cutoff=0.8)
     if near:
         return f"Perhaps {near[0]} was meant"
-    return "Copy the photo there or delete the line"
+    return "Copy the photo there or correct the name"
+
+
+def _numbers(name: str) -> list[int]:
+    return [int(digits) for digits in re.findall(r"[0-9]+", name)]
 
 
 def _check_part(reader: CellReader, row: Row, part: str, seen: dict[str, int]) -> None:

@@ -40,6 +40,7 @@ SETTINGS_SKELETON = """\
 
 [card]
 # printed_bar_mm = 100.0      # what the printed bar really measures
+# plane = "rim"               # only where the card from above lies on an upturned empty tray
 """
 _MEASURING = {"tray", "card", "canopy"}  # sections that change what measuring gives
 _Name = Annotated[str, Field(min_length=1)]
@@ -232,16 +233,17 @@ def _text_of(path: Path) -> str:
 
 
 def _syntax_error(path: Path, err: tomllib.TOMLDecodeError) -> SettingsError:
-    msg = f"{SETTINGS_FILE} is not valid TOML: {err}."
     # Only Python 3.14 gives the line as an attribute; before, it stands in the text alone.
-    line = re.search(r"line (\d+)", str(err))
+    place = re.search(r"line (\d+)", str(err))
+    why = str(err).partition(" (at ")[0]
     hint = "Values look like inside_length_mm = 500, text stands in quotes, decimals have a point."
-    if line:
-        lines = _text_of(path).splitlines()
-        number = int(line[1])
-        if number <= len(lines):
-            hint = f'The line reads: "{lines[number - 1].strip()}". {hint}'
-    return SettingsError(msg, hint=hint)
+    lines = _text_of(path).splitlines()
+    if place is None or int(place[1]) > len(lines):
+        return SettingsError(f"{SETTINGS_FILE} cannot be read ({why}).", hint=hint)
+    line = quoted(lines[int(place[1]) - 1].strip())
+    return SettingsError(
+        f"{SETTINGS_FILE} line {place[1]} cannot be read: {line} ({why}).", hint=hint
+    )
 
 
 def _problem(what: str, advice: str) -> PydanticCustomError:

@@ -4,6 +4,7 @@ Every cell stays text: ``007`` keeps its zeros and ``NA`` is a name like any oth
 """
 
 import csv
+import difflib
 import io
 import unicodedata
 from collections.abc import Callable, Iterator, Sequence
@@ -17,6 +18,7 @@ from traymorph.errors import ListError
 _SEPARATORS = ",;\t"
 _UTF16_MARKS = (b"\xff\xfe", b"\xfe\xff")
 _NAMED_LINES = 8
+_ALIKE = 0.7  # share of letters in common: "Tray" for "tray_id"
 _SAVE_AGAIN = 'Save it from the spreadsheet as "CSV UTF-8"'
 
 
@@ -207,11 +209,22 @@ def _checked_header(name: str, header: list[str], required: tuple[str, ...]) -> 
     if missing:
         msg = f"{name} lacks the {_columns(missing)}; its header reads: {', '.join(header)}."
         hint = f"The first line must name {', '.join(required)}, spelt exactly so."
+        if meant := _meant_for(missing, [column for column in header if column not in required]):
+            hint = f"Perhaps {meant}. {hint}"
         raise ListError(msg, hint=hint)
     if twice:
         msg = f"{name} has the {_columns(twice)} more than once."
         raise ListError(msg, hint="Rename or delete all but one.")
     return header
+
+
+def _meant_for(missing: list[str], others: list[str]) -> str:
+    """Say which columns may be missing ones under another spelling; "" where none looks so."""
+    plain = {column.casefold().replace(" ", "_"): column for column in others if column}
+    near = {
+        column: difflib.get_close_matches(column, plain, n=1, cutoff=_ALIKE) for column in missing
+    }
+    return ", ".join(f"{plain[found[0]]} is {column}" for column, found in near.items() if found)
 
 
 def _columns(names: list[str]) -> str:

@@ -127,3 +127,8 @@ class Trial:
     samples: tuple[Sample, ...]
     photos: tuple[PhotoEntry, ...]
     list_columns: tuple[str, ...]
+
+    def name_of(self, photo: Path) -> str:
+        """How tables and messages name a photo: relative to ``photos/``, else its file name."""
+        photos = self.folder / "photos"
+        return photo.relative_to(photos).as_posix() if photo.is_relative_to(photos) else photo.name

@@ -72,7 +72,7 @@ def attribute_by_labels(
                 _attributed(entry, read[entry.path], known, listed=bool(trial.list_columns))
             )
         except TraymorphError as err:
-            name = _name(entry.path, trial.folder)
+            name = trial.name_of(entry.path)
             failures.append(Failure("", name, str(err), err.exit_code))
     samples = _with_new(trial.samples, entries, size)
     return replace(trial, samples=samples, photos=tuple(entries)), failures
@@ -179,8 +179,3 @@ def _with_new(
         return tuple(samples)
     added = [Sample(name, "tray", size, None) for name in new]
     return tuple(sorted([*samples, *added], key=lambda sample: natural_order(sample.tray_id)))
-
-
-def _name(photo: Path, folder: Path) -> str:
-    photos = folder / "photos"
-    return photo.relative_to(photos).as_posix() if photo.is_relative_to(photos) else photo.name

@@ -114,11 +114,6 @@ def _file_digest(path: Path) -> bytes:
     return digest.digest()
 
 
-def _name(photo: Path, folder: Path) -> str:
-    photos = folder / "photos"
-    return photo.relative_to(photos).as_posix() if photo.is_relative_to(photos) else photo.name
-
-
 def _picture_stems(photos: Sequence[PhotoEntry]) -> list[str]:
     """File names (without suffix) for the pictures made of photos, in their order.
 
@@ -182,11 +177,12 @@ def plan_jobs(
     stems = _picture_stems(trial.photos)
     failures = []
     for entry, stem in zip(trial.photos, stems, strict=True):
-        name = _name(entry.path, trial.folder)
+        name = trial.name_of(entry.path)
         if entry.tray_id is None:
             message = (
                 f"{name}: nothing says which tray it shows, and no tray label can be read in it. "
-                "Put it into a sub-folder of photos/ named by the tray, or list it in photos.csv."
+                "Put it into a sub-folder of photos/ named by the tray, or name its tray in "
+                "photos.csv."
             )
             failures.append(Failure("", name, message, ExitCode.PHOTO))
         else:

@@ -15,6 +15,7 @@ from traymorph.model.results import Failure, PhotoCheck, PlantRow, TrayResult
 from traymorph.model.trial import TraySize
 from traymorph.pipeline.attribution import attribute_by_labels
 from traymorph.pipeline.calibrate import cards_of_samples, read_colours
+from traymorph.pipeline.copies import refuse_copies
 from traymorph.pipeline.executors import choose_executor
 from traymorph.pipeline.jobs import TrayJob, plan_jobs
 from traymorph.pipeline.measure_tray import measure_tray
@@ -142,6 +143,7 @@ def measure_folder(
         workers=workers,
         progress=watching.labels,
     )
+    trial, copies = refuse_copies(trial)
     cards = cards_of_samples(read_colours(folder), trial.samples)
     target = out or folder / "results"
     _make_room(target)
@@ -160,6 +162,7 @@ def measure_folder(
         results=tuple(with_study_doubts(results, scatter)),
         failures=(
             *unattributed,
+            *copies,
             *failures,
             *(f for result in results for f in result.failures),
         ),

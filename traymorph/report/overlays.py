@@ -25,9 +25,9 @@ _RULER_MM, _LONG_MM = 8.0, 6.0  # from the tray to the ruler, and its longer mar
 _WORDS_SHARE = 0.04  # width of the ruler's words over the tray's length; the margin gives the rest
 _OVERHEAD_TITLES = {
     "canopy_cover_pct": "canopy cover",
-    "projected_leaf_area_cm2": "leaf seen from above",
+    "projected_leaf_area_cm2": "leaf area from above",
     "overhang_area_cm2": "overhang",
-    "evenness_cv_pct": "unevenness of cover",
+    "evenness_cv_pct": "unevenness of the stand",
     "largest_gap_cm2": "largest gap",
     "yellowed_pct": "yellowed leaf",
     "blade_width_mm": "blade width",
@@ -39,7 +39,7 @@ _OVERHEAD_TITLES = {
 }
 _SIDE_TITLES = {
     "canopy_height_mm": "canopy height",
-    "canopy_height_p95_mm": "95 % of columns below",
+    "canopy_height_p95_mm": "tallest part",
     "canopy_height_cv_pct": "unevenness of height",
     "bare_stem_mm": "bare stem above rim",
     "leaf_layer_mm": "leaf layer",

@@ -1,8 +1,12 @@
 """A plan in words: the map, what the trial can find, what it cannot tell apart."""
 
 import math
+import re
 import textwrap
+from collections import Counter
 
+from traymorph.model.metrics import METRICS
+from traymorph.model.photo import View
 from traymorph.model.plan import Measuring, Plan, Spread
 from traymorph.report.rack_map import rack_map
 
@@ -29,24 +33,31 @@ def plan_lines(plan: Plan) -> tuple[str, ...]:
     if plan.warnings:
         lines += ["", "What this trial cannot tell, or tells weakly:"]
         for warning in plan.warnings:
-            lines += textwrap.wrap(warning, _WIDTH, initial_indent="  - ", subsequent_indent="    ")
+            lines += _wrapped(warning, "  - ", "    ")
     return tuple(lines)
+
+
+def _wrapped(text: str, first: str = "", further: str = "") -> list[str]:
+    """Break into lines, never between a number and its unit."""
+    held = re.sub(r"(?<=\d) (?=%|\w{1,2}\b)", "\N{NO-BREAK SPACE}", text)
+    lines = textwrap.wrap(held, _WIDTH, initial_indent=first, subsequent_indent=further)
+    return [line.replace("\N{NO-BREAK SPACE}", " ") for line in lines]
 
 
 def power_lines(plan: Plan) -> list[str]:
     """Say what numbers of trays find."""
     spread, what = plan.spread, _PLURAL[plan.replicate]
-    lines = textwrap.wrap(spread_sentence(spread, what), _WIDTH)
+    lines = _wrapped(spread_sentence(spread, what))
     if plan.measuring is not None:
-        lines += textwrap.wrap(measuring_sentence(plan.measuring, spread), _WIDTH)
+        lines += _wrapped(measuring_sentence(plan.measuring, spread))
     if plan.unstudied:
-        lines += textwrap.wrap(plan.unstudied, _WIDTH)
+        lines += _wrapped(plan.unstudied)
     if plan.comparisons > 1:
         said = (
             f"{plan.comparisons} pairs of treatments share the 5 % of false alarms, so that each "
             "takes a larger difference."
         )
-        lines += textwrap.wrap(said, _WIDTH)
+        lines += _wrapped(said)
     head = (f"{what} of each", "found 8 of 10", "9 of 10", "simulated")
     body = [
         (
@@ -57,16 +68,31 @@ def power_lines(plan: Plan) -> list[str]:
         )
         for row in plan.power
     ]
+    planned = _planned(plan)
+    marks = ["", *("  < this plan" if row.n == planned else "" for row in plan.power)]
     widths = [max(len(line[place]) for line in [head, *body]) for place in range(len(head))]
     lines += ["", f"Smallest difference in {spread.metric} that is found (two-sided, 5 %):"]
     lines += [
-        "  " + "  ".join(cell.rjust(width) for cell, width in zip(line, widths, strict=True))
-        for line in [head, *body]
+        "  " + "  ".join(cell.rjust(width) for cell, width in zip(line, widths, strict=True)) + mark
+        for line, mark in zip([head, *body], marks, strict=True)
     ]
     lines.append("  simulated: how often drawn trials found the difference of the second column")
+    if plan.wanted is not None and METRICS[spread.metric].view is View.BOARD:
+        said = (
+            f"{spread.metric} is measured on cut plants, so that every tray needs a board photo; "
+            "a metric of other photos is counted with --metric, for example canopy_cover_pct."
+        )
+        lines += ["", *_wrapped(said)]
     if plan.needed is not None:
-        lines += ["", *textwrap.wrap(f"{needed_sentence(plan)}{_with_photos(plan)}", _WIDTH)]
+        lines += ["", *_wrapped(f"{needed_sentence(plan)}{_with_photos(plan)}")]
     return lines
+
+
+def _planned(plan: Plan) -> int:
+    """Count the trays or shelves that each treatment gets; 0 where nothing is planned."""
+    of_shelves = plan.replicate == "shelf"
+    units = {(tray.treatment, tray.shelf if of_shelves else tray.tray_id) for tray in plan.trays}
+    return min(Counter(treatment for treatment, _ in units).values(), default=0)
 
 
 def amount(number: float, unit: str) -> str:
