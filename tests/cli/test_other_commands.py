@@ -10,6 +10,7 @@ from PIL import Image
 
 from tests.cli.running import TRIAL, traymorph
 from traymorph import __version__
+from traymorph.errors import ExitCode
 from traymorph.flags import FLAGS
 from traymorph.model.metrics import METRICS
 
@@ -69,10 +70,10 @@ class TestCard:
         assert list(tmp_path.iterdir()) == []
 
     def test_a_place_that_cannot_be_written_is_named(self, tmp_path):
-        out = tmp_path / "no such folder" / "card.pdf"
-        outcome = traymorph("card", out)
-        assert outcome.code > 1
-        assert "no such folder" in outcome.stderr
+        (tmp_path / "no folder").write_text("", encoding="utf-8")
+        outcome = traymorph("card", tmp_path / "no folder" / "card.pdf")
+        assert outcome.code == ExitCode.STORE
+        assert "card.pdf cannot be written" in outcome.stderr
         assert "Traceback" not in outcome.stderr
 
 

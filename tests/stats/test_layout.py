@@ -49,6 +49,15 @@ def test_shelves_end_where_they_are_full_and_their_ends_are_at_the_edge():
     ]  # fmt: skip
 
 
+@pytest.mark.parametrize("seed", range(12))
+def test_ends_of_shelves_are_shared_evenly(seed):
+    """By lot alone, seven plans in twelve gave one of two treatments three ends of four."""
+    for names, trays, blocks in ((TWO, 4, 2), (("a", "b", "c"), 3, 3), (TWO, 5, 1)):
+        plan = lay_out(Wanted(names, trays, blocks=blocks, seed=seed))
+        ends = Counter(tray.treatment for tray in plan if tray.at_edge)
+        assert len({ends[name] for name in names}) == 1
+
+
 def test_no_shelf_of_a_block_is_left_to_one_treatment():
     for seed in range(30):
         trays = lay_out(Wanted(TWO, 4, across=2, seed=seed))

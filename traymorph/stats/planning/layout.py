@@ -3,8 +3,14 @@
 Randomised complete blocks (Fisher 1935, The Design of Experiments, ch. 4): every block holds every
 treatment equally often, so that what shelf, side or day does falls on all treatments alike. Where
 a treatment can only be given to a whole shelf, shelves are drawn by lot instead.
+
+Light and air differ at the ends of shelves. Of many draws the first is taken that shares the ends
+most evenly among the treatments (rerandomisation: Morgan, K. L. & Rubin, D. B. 2012, Annals of
+Statistics 40, 1263-1282).
 """
 
+from collections import Counter
+from collections.abc import Sequence
 from datetime import date, timedelta
 
 import numpy as np
@@ -13,6 +19,8 @@ from traymorph.errors import DesignError
 from traymorph.model.plan import PlannedTray, Wanted
 
 _CODES = range(100, 1000)
+_DRAWS = 100
+_Rows = list[list[str]]
 
 
 def lay_out(wanted: Wanted) -> tuple[PlannedTray, ...]:
@@ -39,10 +47,10 @@ def lay_out(wanted: Wanted) -> tuple[PlannedTray, ...]:
     trays: list[PlannedTray] = []
     digits = max(2, len(str(wanted.trays * len(wanted.treatments))))
     shelves = 0
-    for block in range(wanted.blocks):
+    for block, rows in enumerate(_evenly_ended(wanted, draw)):
         if wanted.block_name == "day":
             shelves = 0  # the same shelves every day
-        for row in _rows(wanted, _share(wanted, block), draw):
+        for row in rows:
             shelves += 1
             for position, treatment in enumerate(row, start=1):
                 name = f"{wanted.id_prefix}{len(trays) + 1:0{digits}d}"
@@ -95,7 +103,32 @@ def _share(wanted: Wanted, block: int) -> int:
     return whole + (block < rest)
 
 
-def _rows(wanted: Wanted, each: int, draw: np.random.Generator) -> list[list[str]]:
+def _evenly_ended(wanted: Wanted, draw: np.random.Generator) -> list[_Rows]:
+    """Shelves of all blocks, with the ends of shelves shared as evenly as any of the draws has it.
+
+    Every treatment is as likely as any other to stand in any place.
+    """
+    drawn = (
+        [_rows(wanted, _share(wanted, block), draw) for block in range(wanted.blocks)]
+        for _ in range(_DRAWS)
+    )
+    return min(drawn, key=lambda blocks: _unevenness(wanted.treatments, blocks))
+
+
+def _unevenness(treatments: Sequence[str], blocks: list[_Rows]) -> int:
+    """By how many ends of shelves the treatment with most exceeds the one with fewest."""
+    ends = Counter(
+        treatment
+        for rows in blocks
+        for row in rows
+        for position, treatment in enumerate(row)
+        if position in {0, len(row) - 1}
+    )
+    counts = [ends[treatment] for treatment in treatments]
+    return max(counts) - min(counts)
+
+
+def _rows(wanted: Wanted, each: int, draw: np.random.Generator) -> _Rows:
     """Treatments of a block, shelf by shelf."""
     names = wanted.treatments
     if wanted.whole_shelves:
