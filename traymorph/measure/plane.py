@@ -18,8 +18,8 @@ _ASSUMED_HEIGHT_MM = 80.0
 _ASSUMED_HEIGHT_U_MM = (140.0 - 20.0) / math.sqrt(12.0)
 """Microgreens are cut 20 to 140 mm tall, pea and sunflower tallest (common practice, no source): a
 rectangle of that width, GUM 4.3.7."""
-_OUTLINE_HEIGHT_U_MM = 16.0
-"""Doubt of the canopy's height as told from above, by its outline against the rim: 36 rendered
+_OUTLINE_HEIGHT_U_MM = 20.0
+"""Doubt of the canopy's height as told from above, by its outline against the rim: 20 rendered
 trays, where it is off by that (root mean square), without bias."""
 _STATED_HEIGHT_U_MM = 5.0
 """A height read once off a ruler for a whole trial."""
