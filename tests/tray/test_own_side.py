@@ -80,3 +80,21 @@ def test_a_stretch_that_stands_out_stays_but_is_in_doubt(draw):
     assert own.masks.plant.sum() == pytest.approx(drawing.masks.plant.sum(), rel=0.001)
     cut = 1.0 - own.at_least.plant.sum() / own.masks.plant.sum()
     assert cut == pytest.approx(250 * 35 / (250 * 93 + 230 * 58), rel=0.05)
+
+
+def test_a_stretch_that_stands_out_over_bare_stems_goes(draw):
+    view = draw.camera((390.0, -50.0, 700.0), (390.0, 0.0, 0.0), focal=1300.0)
+    both, alone = draw.Drawing(view), draw.Drawing(view)
+    for drawing, shapes in ((both, ((150, 400, -55),)), (alone, ())):
+        for left, right, top in shapes:
+            for x in range(left + 5, right, 12):
+                stem = [[x, 38], [x + 2, 38], [x + 2, top + 20], [x, top + 20]]
+                drawing.polygon(draw.raised(np.array(stem), 0), (150, 160, 120), stem=255)
+            leaf = [[left, top + 20], [right, top + 20], [right, top], [left, top]]
+            drawing.polygon(draw.raised(np.array(leaf), 0), (78, 130, 52), leaf=255)
+        own = [[150, 38], [630, 38], [630, -15], [150, -15]]
+        drawing.polygon(draw.raised(np.array(own), 0), (78, 130, 52), leaf=255)
+    kept = own_side(both.masks, view, WALL, both.rgb)
+    assert kept.behind
+    assert kept.at_least is None
+    assert kept.masks.plant.sum() == pytest.approx(alone.masks.plant.sum(), rel=0.05)

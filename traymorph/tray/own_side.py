@@ -1,6 +1,6 @@
 """Which plants of a side photo are the measured tray's own, and which stand behind or beside."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -11,7 +11,9 @@ from traymorph.model.tray import FrontWall
 from traymorph.model.viewpoint import Viewpoint
 from traymorph.tray.behind import like_backdrop, like_surroundings
 from traymorph.tray.beside import like_neighbours, reach_beyond
-from traymorph.tray.front_outline import FrontOutline, front_outline, raised_stretch
+from traymorph.tray.best_line import LEAF_FROM, FrontOutline
+from traymorph.tray.front_outline import front_outline
+from traymorph.tray.line_by_softness import Edges, edges_on
 from traymorph.tray.own_plants import (
     CELL_MM,
     JOINS_FROM,
@@ -21,6 +23,7 @@ from traymorph.tray.own_plants import (
     lab_on,
     seen_on,
 )
+from traymorph.tray.raised_stretch import line_apart, raised_stretch
 
 _DROOP_MM = 30.0
 """How far a leaf may hang over the front wall."""
@@ -51,6 +54,28 @@ class OwnSide:
     masks: PlantMasks
     at_least: PlantMasks | None
     behind: bool
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _Cells:
+    """What cells of 1 mm in the plane of the front wall show; ``between`` marks tray columns."""
+
+    plant: NDArray[np.float32]
+    leaf: NDArray[np.float32]
+    above: NDArray[np.float32]
+    between: NDArray[np.bool_]
+    edges: Edges | None = None
+
+    def inside(self) -> "_Cells":
+        """Only the columns between the tray's ends."""
+        at, edges = self.between, self.edges
+        return _Cells(
+            self.plant[:, at],
+            self.leaf[:, at],
+            self.above[:, at],
+            at[at],
+            None if edges is None else edges.part((slice(None), at)),
+        )
 
 
 def own_side(
@@ -96,21 +121,25 @@ def own_side(
     seed = (above > 0) & (above < _FOOT_MM) & (beyond <= 0)[None, :]
 
     behind = beside = doubtful = np.zeros(plant.shape, bool)
+    cells = _Cells(plant, seen_on(masks.leaf, x, y), height, beyond <= 0)
     if rgb is not None:
-        leaf, lab = seen_on(masks.leaf, x, y), lab_on(rgb, x, y)
-        behind, doubtful = _behind(plant, leaf, lab, height, beyond)
+        lab = lab_on(rgb, x, y)
+        edges = edges_on(rgb, x, y, (plant > LEAF_FROM) & cells.between & (above > 0))
+        cells = replace(cells, edges=edges)
+        behind, doubtful = _behind(cells, lab, beyond)
         beside = like_neighbours(plant * (shown & (above > 0)), ~behind, lab, height, out, ends)
         own = _joined(plant, allowed & ~(behind | beside), seed)
         doubt = seen_on(masks.doubt, x, y)
         behind |= like_backdrop((own * plant) > JOINS_FROM, lab, doubt, height, shown)
     own = _joined(plant, allowed & ~(behind | beside), seed)
-    hidden = (behind & (plant > _PLANT_FROM))[:, beyond <= 0].any(axis=0).mean()
-    if not doubtful.any() and hidden <= _BEHIND_COLUMNS:
-        doubtful = _raised(plant * own, height, beyond)
+    if _hidden(behind, cells) <= _BEHIND_COLUMNS:
+        raised, doubtful = _raised(own, cells, doubtful)
+        behind |= raised
+        own = _joined(plant, allowed & ~(behind | beside), seed)
     kept, at_least = kept_pixels(masks, viewpoint, grid, own, (x, y)), None
     if doubtful.any():
         at_least = kept_pixels(masks, viewpoint, grid, own * ~doubtful, (x, y))
-    return OwnSide(kept, at_least, behind=bool(hidden > _BEHIND_COLUMNS))
+    return OwnSide(kept, at_least, behind=_hidden(behind, cells) > _BEHIND_COLUMNS)
 
 
 def _joined(
@@ -120,42 +149,46 @@ def _joined(
     return joined_to(plant * allowed, allowed, seed & allowed)
 
 
+def _hidden(behind: NDArray[np.bool_], cells: _Cells) -> float:
+    """Share of the tray's columns that show plants behind it."""
+    shown = (behind & (cells.plant > _PLANT_FROM))[:, cells.between]
+    return float(shown.any(axis=0).mean())
+
+
 def _raised(
-    own: NDArray[np.float32], above: NDArray[np.float32], beyond: NDArray[np.float64]
-) -> NDArray[np.bool_]:
-    """Cells of a stretch of canopy that stands out so much that it may stand behind."""
-    between = beyond <= 0
-    line = raised_stretch(own[:, between], above[:, between])
+    own: NDArray[np.float32], cells: _Cells, doubtful: NDArray[np.bool_]
+) -> tuple[NDArray[np.bool_], NDArray[np.bool_]]:
+    """Cells of a stretch that stands out and surely stands behind, and all cells that may."""
+    nothing = np.zeros(own.shape, bool)
+    inside = cells.inside()
+    line = raised_stretch((cells.plant * own)[:, cells.between], inside.above)
     if line is None:
-        return np.zeros(own.shape, bool)
-    return _over(line, above, between)
+        return nothing, doubtful
+    over = _over(line, cells)
+    if line_apart(line, inside.leaf, inside.above, inside.edges):
+        return over, doubtful & ~over
+    return nothing, doubtful if doubtful.any() else over
 
 
 def _behind(
-    plant: NDArray[np.float32],
-    leaf: NDArray[np.float32],
-    lab: NDArray[np.float32],
-    above: NDArray[np.float32],
-    beyond: NDArray[np.float64],
+    cells: _Cells, lab: NDArray[np.float32], beyond: NDArray[np.float64]
 ) -> tuple[NDArray[np.bool_], NDArray[np.bool_]]:
     """Cells that stand behind the tray, and cells that may."""
-    elsewhere = like_surroundings(plant, lab, above, beyond)
-    leaf = leaf * ~elsewhere
-    between = beyond <= 0
-    line = front_outline(leaf[:, between], lab[:, between], above[:, between])
-    beyond_line = np.zeros(plant.shape, bool) if line is None else _over(line, above, between)
-    if line is not None and line.sure:
-        return elsewhere | beyond_line, np.zeros(plant.shape, bool)
-    return elsewhere, beyond_line
+    nothing = np.zeros(cells.plant.shape, bool)
+    elsewhere = like_surroundings(cells.plant, lab, cells.above, beyond)
+    inside = replace(cells, leaf=cells.leaf * ~elsewhere).inside()
+    line = front_outline(inside.leaf, lab[:, cells.between], inside.above, inside.edges)
+    if line is None:
+        return elsewhere, nothing
+    over = _over(line, cells)
+    return (elsewhere | over, nothing) if line.sure else (elsewhere, over)
 
 
-def _over(
-    line: FrontOutline, above: NDArray[np.float32], between: NDArray[np.bool_]
-) -> NDArray[np.bool_]:
+def _over(line: FrontOutline, cells: _Cells) -> NDArray[np.bool_]:
     """Cells above the line, which goes on level beyond the tray's ends."""
-    inside = np.flatnonzero(between)
-    nearest = np.clip(np.arange(len(between)), inside[0], inside[-1]) - inside[0]
-    over: NDArray[np.bool_] = above > line.height_mm[nearest]
+    inside = np.flatnonzero(cells.between)
+    nearest = np.clip(np.arange(len(cells.between)), inside[0], inside[-1]) - inside[0]
+    over: NDArray[np.bool_] = cells.above > line.height_mm[nearest]
     return over
 
 
