@@ -64,6 +64,12 @@ def test_table_goes_to_stdout_and_everything_else_to_stderr(first_run):
     assert "edge_plants" in outcome.stderr
 
 
+def test_the_next_steps_are_named_where_trays_have_treatments(first_run):
+    folder, outcome = first_run
+    wanted = f"Next: traymorph compare {folder}, traymorph report {folder}"
+    assert outcome.stderr.splitlines()[-1] == wanted
+
+
 def test_a_narrow_terminal_gets_values_below_each_other(measured, monkeypatch):
     monkeypatch.setenv("COLUMNS", "60")
     outcome = traymorph("measure", measured)

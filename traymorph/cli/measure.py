@@ -97,6 +97,8 @@ def command(
         _hint_at_sizes(report, folder / "trial.toml")
     if report.ledger:
         click.echo(f"Ledger: {report.ledger}", err=True)
+    if folder is not None and report.results and "treatment" in report.list_columns:
+        click.echo(f"Next: traymorph compare {folder}, traymorph report {folder}", err=True)
     return int(report.exit_code)
 
 
