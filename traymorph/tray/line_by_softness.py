@@ -43,8 +43,8 @@ _NEAR_MM, _BLOCK_MM = 20.0, 5
 _FEWEST_BLOCKS = 20
 _SOFTER_SURE, _SOFTER_MAYBE = 0.76, 0.7
 """Chance, at the least, that a block above the line is softer than one below: two standard errors
-below what is found. Lines sought through 60 single stands of rendered trays reach .70; through 12
-of 30 with another tray pasted behind them more than .76."""
+below what is found. Lines sought through 60 single stands of rendered trays reach .70; through 11
+of 39 with a tray pasted behind that shows by more than 5 mm over .76."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
