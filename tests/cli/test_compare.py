@@ -429,7 +429,9 @@ def test_fill_and_cut_empty_what_hangs_on_them(tmp_path, column, cells, metric, 
     ("old", "new", "words"),
     [
         ('"canopy_height_mm"', '"canopy_hight_mm"', "canopy_hight_mm is not a metric or outcome"),
+        ('"canopy_height_mm"', '"cover"', "Perhaps canopy_cover_pct was meant"),
         ('"15 g"', '"10 g"', "'10 g' is not among the treatments (15 g, 30 g)"),
+        ('control = "15 g"', 'control = "15G"', 'Write control = "15 g" in trial.toml'),
         ('control = "15 g"', 'treatment_column = "light"', "no column light"),
     ],
 )

@@ -29,5 +29,6 @@ def name_meant(written: str, known: Iterable[str] = METRICS) -> str:
     str
         A sentence without its full stop.
     """
-    near = get_close_matches(written.casefold().replace(" ", "_"), list(known), n=1)
+    word, names = written.casefold().strip().replace(" ", "_"), list(known)
+    near = get_close_matches(word, names, n=1) or [name for name in names if word and word in name]
     return f"Perhaps {near[0]} was meant" if near else "`traymorph metrics` lists the metrics"

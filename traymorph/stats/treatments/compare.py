@@ -8,6 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.special import stdtrit
 
+from traymorph.config.spellings import other_spelling
 from traymorph.errors import DesignError
 from traymorph.model.comparison import Comparison, Difference, Margin, Question, TrayTable
 from traymorph.model.metrics import name_meant
@@ -97,7 +98,13 @@ def _check_question(table: TrayTable, question: Question, replicates: Replicates
     if question.control is not None and question.control not in replicates.treatments:
         known = ", ".join(replicates.treatments) or "none"
         msg = f"The control {question.control!r} is not among the treatments ({known})."
-        raise DesignError(msg, hint="Correct control in trial.toml.")
+        meant = other_spelling(question.control, replicates.treatments)
+        hint = (
+            f'Write control = "{meant}" in trial.toml.'
+            if meant
+            else "Correct control in trial.toml."
+        )
+        raise DesignError(msg, hint=hint)
     asked = [question.primary, *(margin.metric for margin in question.margins)]
     for name in asked:
         if name is not None and name not in table.values:
