@@ -133,7 +133,7 @@ class DesignError(TraymorphError):
 
 
 class StoreError(TraymorphError):
-    """The ledger cannot be read or written."""
+    """A result, a card or the ledger cannot be written, or the ledger cannot be read."""
 
     exit_code = ExitCode.STORE
 
