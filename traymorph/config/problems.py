@@ -4,6 +4,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 _LONGEST_VALUE = 60  # characters of a value that a message repeats
+_SAID_IN_FULL = 3  # rows with one and the same mistake
 
 
 class ValueProblemError(ValueError):
@@ -79,5 +80,20 @@ def told(problems: Sequence[Problem], subject: str) -> str:
     """
     if len(problems) == 1:
         return str(problems[0])
-    lines = "\n".join(f"  {problem}" for problem in problems)
+    alike: dict[tuple[str, str, str], list[Problem]] = {}
+    for problem in problems:
+        alike.setdefault((problem.file, problem.column, problem.what), []).append(problem)
+    lines = "\n".join(f"  {line}" for group in alike.values() for line in _lines(group))
     return f"The {subject} hold {len(problems)} problems:\n{lines}"
+
+
+def _lines(alike: Sequence[Problem]) -> list[str]:
+    """Say in full what is wrong where few rows have it; of many rows the others by their lines."""
+    others = [problem.line for problem in alike[_SAID_IN_FULL:]]
+    if len(others) < 2 or None in others:
+        return [str(problem) for problem in alike]
+    first = alike[0]
+    column = f", {first.column}" if first.column else ""
+    numbers = ", ".join(str(line) for line in others)
+    the_same = f"{first.file} lines {numbers}{column}: the same ({first.what})."
+    return [*(str(problem) for problem in alike[:_SAID_IN_FULL]), the_same]
