@@ -330,6 +330,15 @@ def _refused(folder, code, *words, arguments=()):
     assert sorted(path.name for path in (folder / "results").glob("*")) == before
 
 
+def test_of_many_metrics_not_measured_in_the_same_tray_the_number_is_said(tmp_path):
+    more = {name: "1" for name in ("leaf_l", "leaf_a", "leaf_b", "leaf_chroma", "leaf_hue_deg")}
+    rows = _changed(lambda k, _: {**more, "stem_length_mm": "50"} if k else {
+        "stem_length_mm": "", **dict.fromkeys(more, "")})  # fmt: skip
+    outcome = traymorph("compare", _folder(tmp_path, rows))
+    wanted = "6 metrics (leaf_l to stem_length_mm) were not measured in tray T01."
+    assert wanted in outcome.stderr
+
+
 def test_nothing_measured_yet(tmp_path):
     (tmp_path / "results").mkdir()
     _refused(tmp_path, ExitCode.LISTS, "nothing has been measured yet", "traymorph measure")

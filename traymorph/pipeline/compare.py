@@ -28,6 +28,7 @@ from traymorph.store.comparison_file import write_comparison
 
 COMPARISON_FILE = "comparison.csv"
 _NOT_MEASURED = " was not measured in "
+_NAMED_SINGLY = 5
 _OF_LOTS = frozenset({*DERIVED, *TRAY_WEIGHTS})
 
 
@@ -145,9 +146,16 @@ def _gathered(warnings: Sequence[str]) -> tuple[str, ...]:
     return tuple(
         key if key in warnings
         else f"{names[0]}{_NOT_MEASURED}{key}" if len(names) == 1
-        else f"{', '.join(names)} were not measured in {key}"
+        else f"{_listed(names)} were not measured in {key}"
         for key, names in said.items()
     )  # fmt: skip
+
+
+def _listed(metrics: Sequence[str]) -> str:
+    """Name a few metrics, and of many the number: the table names them."""
+    if len(metrics) <= _NAMED_SINGLY:
+        return ", ".join(metrics)
+    return f"{len(metrics)} metrics ({metrics[0]} to {metrics[-1]})"
 
 
 def _is_of(table: TrayTable, one: Finding) -> bool:
