@@ -331,7 +331,7 @@ def _refused(folder, code, *words, arguments=()):
 
 
 def test_of_many_metrics_not_measured_in_the_same_tray_the_number_is_said(tmp_path):
-    more = {name: "1" for name in ("leaf_l", "leaf_a", "leaf_b", "leaf_chroma", "leaf_hue_deg")}
+    more = dict.fromkeys(("leaf_l", "leaf_a", "leaf_b", "leaf_chroma", "leaf_hue_deg"), "1")
     rows = _changed(lambda k, _: {**more, "stem_length_mm": "50"} if k else {
         "stem_length_mm": "", **dict.fromkeys(more, "")})  # fmt: skip
     outcome = traymorph("compare", _folder(tmp_path, rows))
