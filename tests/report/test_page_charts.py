@@ -223,7 +223,7 @@ def test_flags_stand_beside_the_number_that_they_touch(tmp_path):
     rows[1]["flags"] += " tray_uncertain"
     report = gather(write_trial(tmp_path, rows), tmp_path)
     cover = [one.striptags() for one in flags_said(report, "canopy_cover_pct", NUMBERS)]
-    assert cover[0].startswith("T02: where its opening lies")
+    assert cover[0].startswith("T02: where the tray's opening lies")
     assert cover[1].startswith("Every tray at 30 g: cover is above 97 %")
     (height,) = flags_said(report, "canopy_height_mm", NUMBERS)
     assert height.startswith("Every tray: from the side")
