@@ -216,14 +216,20 @@ def a_network(seed: int, form: Form = FORM) -> TissueNet:
     return net
 
 
+def an_exported_network(folder: Path, form: Form = FORM) -> tuple[Path, torch.Tensor, torch.Tensor]:
+    """Its file, crops, and the scores that it gives for them."""
+    pytest.importorskip("onnx", reason="training needs the extra [train]")
+    net, crops = a_network(1, form).eval(), torch.rand(8, 3, 64, 64)
+    wanted = net(crops).detach()
+    write_onnx(net, folder / "before.onnx")
+    return folder / "before.onnx", crops, wanted
+
+
 @pytest.mark.filterwarnings("ignore:You are using the legacy TorchScript:DeprecationWarning")
 def test_a_network_of_the_first_form_goes_on_in_the_larger_one(tmp_path: Path) -> None:
-    pytest.importorskip("onnx", reason="training needs the extra [train]")
-    before, crops = a_network(1, FIRST_FORM).eval(), torch.rand(8, 3, 64, 64)
-    wanted = before(crops).detach()
-    write_onnx(before, tmp_path / "before.onnx")
+    before, crops, wanted = an_exported_network(tmp_path, FIRST_FORM)
     after = TissueNet()
-    load_exported(after, tmp_path / "before.onnx", crops)
+    load_exported(after, before, crops)
     assert (after.eval()(crops) - wanted).abs().max() < 1e-3 * float(wanted.abs().mean())
     # What is new learns: the first step already moves the weights that listen to it.
     after.train()(crops).square().mean().backward()
@@ -232,12 +238,9 @@ def test_a_network_of_the_first_form_goes_on_in_the_larger_one(tmp_path: Path) -
 
 @pytest.mark.filterwarnings("ignore:You are using the legacy TorchScript:DeprecationWarning")
 def test_a_network_goes_on_from_where_it_was_exported(tmp_path: Path) -> None:
-    pytest.importorskip("onnx", reason="training needs the extra [train]")
-    before, crops = a_network(1).eval(), torch.rand(8, 3, 64, 64)
-    wanted = before(crops).detach()
-    write_onnx(before, tmp_path / "before.onnx")
+    before, crops, wanted = an_exported_network(tmp_path)
     after = a_network(2)
-    load_exported(after, tmp_path / "before.onnx", crops)
+    load_exported(after, before, crops)
     scale = float(wanted.abs().mean())
     assert (after.eval()(crops) - wanted).abs().max() < 1e-3 * scale
     # In training the norms go by the crops at hand; these are the ones that they were set by.
@@ -246,12 +249,9 @@ def test_a_network_goes_on_from_where_it_was_exported(tmp_path: Path) -> None:
 
 @pytest.mark.filterwarnings("ignore:You are using the legacy TorchScript:DeprecationWarning")
 def test_a_crop_without_numbers_does_not_spoil_a_network_that_goes_on(tmp_path: Path) -> None:
-    pytest.importorskip("onnx", reason="training needs the extra [train]")
-    before, crops = a_network(1).eval(), torch.rand(8, 3, 64, 64)
-    wanted = before(crops).detach()
-    write_onnx(before, tmp_path / "before.onnx")
+    before, crops, wanted = an_exported_network(tmp_path)
     after, spoilt = a_network(2), torch.cat([crops, torch.full((1, 3, 64, 64), torch.nan)])
-    load_exported(after, tmp_path / "before.onnx", spoilt)
+    load_exported(after, before, spoilt)
     assert (after.eval()(crops) - wanted).abs().max() < 1e-3 * float(wanted.abs().mean())
 
 

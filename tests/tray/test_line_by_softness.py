@@ -38,8 +38,8 @@ def blurred(picture, sigma_mm_at):
 
 def line_in(picture):
     y, x = np.mgrid[0:ROWS, 0:COLUMNS].astype(np.float32) * PX_PER_MM + 1
-    leaf = (ABOVE < TOP_MM).astype(np.float32)
-    return line_by_softness(leaf, edges_on(picture, x, y, leaf > 0), ABOVE)
+    leaf = ABOVE < TOP_MM
+    return line_by_softness(leaf & (ABOVE > 0), edges_on(picture, x, y, leaf), ABOVE)
 
 
 def test_leaf_that_is_softer_above_a_height_stands_behind_from_there_on():

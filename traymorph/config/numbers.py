@@ -7,7 +7,7 @@ from traymorph.config.problems import ValueProblemError
 NUMBER = re.compile(r"[+-]?(\d+\.?\d*|\.\d+)([eE][+-]?\d+)?")
 
 
-def read_number(text: str, *, decimal_comma: bool, if_empty: str, advice: str) -> float:
+def read_number(text: str, *, decimal_comma: bool, if_empty: str) -> float:
     """Read a number without a unit.
 
     Parameters
@@ -17,8 +17,8 @@ def read_number(text: str, *, decimal_comma: bool, if_empty: str, advice: str) -
     decimal_comma : bool
         The list separates its cells by something other than commas, so that ``12,5`` can only
         be a decimal number.
-    if_empty, advice : str
-        What to do where the cell is empty, and where it holds something else.
+    if_empty : str
+        What to do where the cell is empty.
 
     Raises
     ------
@@ -28,7 +28,7 @@ def read_number(text: str, *, decimal_comma: bool, if_empty: str, advice: str) -
     plain = text.replace(",", ".") if decimal_comma else text
     if NUMBER.fullmatch(plain):
         return float(plain)
-    what = "is not a plain number"
+    what, advice = "is not a plain number", "Write digits only, and the unit in its column"
     if not text:
         what, advice = "is empty", if_empty
     elif NUMBER.fullmatch(text.replace(",", ".")):

@@ -171,7 +171,6 @@ class _RowReader:
             text,
             decimal_comma=self._table.decimal_comma,
             if_empty="Give the value, or delete the line",
-            advice="Write digits only, and the unit in its column",
         )
 
     def _storage(self, row: Row) -> float:

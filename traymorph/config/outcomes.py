@@ -109,7 +109,6 @@ def _weight(reader: CellReader, row: Row, table: Table) -> SampleWeight | None:
             row.get("value"),
             decimal_comma=table.decimal_comma,
             if_empty="Give the weight, or delete the line",
-            advice="Write digits only, and the unit in its column",
         )
         grams = value * _GRAMS[unit] if unit else math.nan
         _check_heaviness(value, grams)

@@ -17,6 +17,7 @@ from traymorph.model.tray import TrayOpening
 from traymorph.model.trial import TraySize
 from traymorph.tray.evidence import Plane, blackness, view_of_rim
 from traymorph.tray.opening import opening_fits_better, rim_above_card
+from traymorph.tray.own_plants import plant_on
 
 _MARGIN = 0.05
 """The other height must fit better by this much: as much as a twentieth of a clear rim."""
@@ -118,8 +119,8 @@ def _round_card(
     grid = PlaneGrid(low, np.array([1.0, 0.0]), 1.0, (int(rows), int(columns)), 0.0)
     x, y = grid.sampling(viewpoint, masks.scale)
     height, width = rgb.shape[:2]
-    leaf, stem = (cv2.remap(layer, x, y, cv2.INTER_LINEAR) for layer in (masks.leaf, masks.stem))
-    shown = (x >= 0) & (y >= 0) & (x < width) & (y < height) & (leaf + stem < _BARE)
+    bare = plant_on(masks, x, y) < _BARE
+    shown = (x >= 0) & (y >= 0) & (x < width) & (y < height) & bare
     area = np.ones(grid.shape, np.uint8)
     cv2.fillConvexPoly(area, np.round(grid.cells(card)).astype(np.int32), 0)
     away = np.asarray(cv2.distanceTransform(area, cv2.DIST_L2, 5), np.float32)

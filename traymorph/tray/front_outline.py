@@ -61,7 +61,7 @@ def front_outline(
     found = (
         line_by_gap(leaf, above_mm),
         line_by_colour(used, lab, above_mm),
-        None if edges is None else line_by_softness(leaf, edges.part((rows,)), above_mm),
+        None if edges is None else line_by_softness(used, edges.part((rows,)), above_mm),
     )
     known = [line for line in found if line is not None and not _ragged(line)]
     if not known:

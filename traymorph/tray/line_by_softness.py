@@ -16,7 +16,6 @@ from numpy.typing import NDArray
 
 from traymorph.tray.behind import Plane
 from traymorph.tray.best_line import (
-    LEAF_FROM,
     Bins,
     FrontOutline,
     Looks,
@@ -124,13 +123,13 @@ def _slope(grey: Plane) -> Plane:
     return np.asarray(cv2.magnitude(across, down), np.float32)
 
 
-def line_by_softness(leaf: Plane, edges: Edges, above_mm: Plane) -> FrontOutline | None:
+def line_by_softness(used: NDArray[np.bool_], edges: Edges, above_mm: Plane) -> FrontOutline | None:
     """Find the line above which leaf is drawn softer.
 
     Parameters
     ----------
-    leaf : ndarray of float32, shape (rows, columns)
-        Share of leaf in cells of 1 mm.
+    used : ndarray of bool, shape (rows, columns)
+        Cells of leaf above the rim, 1 mm wide.
     edges : Edges
         On the same grid.
     above_mm : ndarray of float32, shape (rows, columns)
@@ -141,7 +140,6 @@ def line_by_softness(leaf: Plane, edges: Edges, above_mm: Plane) -> FrontOutline
     FrontOutline or None
         None where softness tells no two stands.
     """
-    used = (leaf > LEAF_FROM) & (above_mm > 0)
     amount = _window_sum(edges.share, used)
     known = used & (amount > _LEAST_EDGES)
     if not known.any():
